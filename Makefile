@@ -1,0 +1,29 @@
+PYTHON ?= python3
+BIN := .venv/bin
+
+.PHONY: run test lint types check bench coverage clean
+
+run: .venv/.run-ready
+	-@.ci/qt-libraries
+	@$(BIN)/benchapp
+
+test: .venv/.test-ready
+	@.ci/qt-libraries
+	@$(BIN)/ruff check .
+	@$(BIN)/ruff format --check .
+	@$(BIN)/lint-imports
+	@$(BIN)/mypy
+	@QT_QPA_PLATFORM=offscreen $(BIN)/pytest -n 2
+
+.venv/.run-ready: pyproject.toml
+	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
+	@$(BIN)/pip install --quiet -e .
+	@touch $@
+
+.venv/.test-ready: pyproject.toml
+	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
+	@$(BIN)/pip install --quiet -e '.[dev]'
+	@touch .venv/.run-ready $@
+
+clean:
+	rm -rf .venv build dist *.egg-info .mypy_cache .pytest_cache .ruff_cache

@@ -1,0 +1,1 @@
+"""Measure very small resistances by current reversal, and say how sure the result is."""

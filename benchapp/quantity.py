@@ -1,0 +1,133 @@
+"""Text to SI numbers and back: "100 mA" to 0.1, and 100.032(11) µΩ for people to read.
+
+Reading goes through pint with decimal arithmetic, so that what was typed arrives exactly; pint is loaded on first use
+because it costs a third of a second.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from decimal import Decimal
+from functools import cache
+from typing import TYPE_CHECKING
+
+from benchapp.errors import Fault, QuantityError
+
+if TYPE_CHECKING:
+    import pint
+
+_EXAMPLES = {
+    "A": "100 mA",
+    "V": "10 mV",
+    "ohm": "250 uohm",
+    "s": "20 ms",
+    "Hz": "50 Hz",
+    "W": "5 W",
+    "K": "25 degC",
+}
+_NAMES = {"A": "current", "V": "voltage", "ohm": "resistance", "s": "time", "Hz": "frequency", "W": "power"}
+_SYMBOLS = {"ohm": "Ω"}
+_PREFIXES = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
+_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*", re.DOTALL)
+
+
+@cache
+def _registry() -> pint.UnitRegistry[Decimal]:
+    import pint
+
+    return pint.UnitRegistry(non_int_type=Decimal)
+
+
+def parse(text: str, unit: str) -> float:
+    """The number in SI unit `unit` ("A", "V", "ohm", "s", "Hz", "W") that `text` means.
+
+    A bare 0 needs no unit, any other number does: a forgotten unit is a factor of a thousand.
+    Raises QuantityError.
+    """
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        raise _refusal(f"this is no {_kind(unit)}", text, unit)
+    number, unit_text = match.groups()
+    if not unit_text:
+        if float(number) == 0:
+            return 0.0
+        remedy = f'Write "{number} {unit}", or for example "{_example(unit)}"'
+        raise QuantityError(Fault(f"this {_kind(unit)} has no unit", text, remedy))
+    result = float(Decimal(number) * _factor(unit_text, unit, text))
+    if not math.isfinite(result):
+        raise _refusal(f"this {_kind(unit)} is not finite", text, unit)
+    return result
+
+
+def _kind(unit: str) -> str:
+    return _NAMES.get(unit, f"quantity in {unit}")
+
+
+def _example(unit: str) -> str:
+    return _EXAMPLES.get(unit, f"1 {unit}")
+
+
+def _refusal(problem: str, text: str, unit: str) -> QuantityError:
+    return QuantityError(Fault(problem, text, f'Write a number and its unit, for example "{_example(unit)}"'))
+
+
+def _factor(unit_text: str, unit: str, text: str) -> Decimal:
+    import pint
+
+    # The ohm and micro signs have two code points each, and people write Ohm.
+    spelled = unit_text.replace("\u2126", "\u03a9").replace("\u00b5", "\u03bc").replace("Ohm", "ohm")
+    if not re.fullmatch(r"[A-Za-z\u03a9\u03bc]+", spelled):
+        raise _refusal(f"{unit_text!r} is no unit", text, unit)
+    try:
+        return Decimal(_registry().Quantity(Decimal(1), spelled).m_as(unit))
+    except pint.DimensionalityError as error:
+        raise _refusal(f"{unit_text!r} is no unit of {_kind(unit)}", text, unit) from error
+    except (pint.UndefinedUnitError, pint.OffsetUnitCalculusError) as error:
+        raise _refusal(f"{unit_text!r} is no known unit", text, unit) from error
+
+
+def _prefix(magnitude: float) -> int:
+    """Power of ten of the prefix under which `magnitude` has one to three digits before the point."""
+    if magnitude == 0 or not math.isfinite(magnitude):
+        return 0
+    exponent = math.floor(math.log10(magnitude) + 1e-12)
+    return max(-15, min(9, 3 * (exponent // 3)))
+
+
+def _scaled(value: float, power: int) -> Decimal:
+    return Decimal(repr(value)).scaleb(-power)
+
+
+def _unit(unit: str, power: int) -> str:
+    return _PREFIXES[power] + _SYMBOLS.get(unit, unit)
+
+
+def engineering(value: float, unit: str, digits: int = 4) -> str:
+    """`value` in SI `unit` with an engineering prefix and that many significant digits: "1.234 mV"."""
+    if not math.isfinite(value):
+        return f"– {_SYMBOLS.get(unit, unit)}"
+    rounded = float(f"{value:.{digits - 1}e}")
+    power = _prefix(abs(rounded))
+    scaled = _scaled(rounded, power)
+    places = digits - 1 - (scaled.adjusted() if scaled else 0)
+    return f"{scaled:.{max(0, places)}f} {_unit(unit, power)}"
+
+
+def concise(value: float, standard_uncertainty: float, unit: str) -> str:
+    """`value` with its standard uncertainty's last two digits in parentheses: "100.032(11) µΩ".
+
+    The form of JCGM 100:2008, 7.2.2; two significant digits as 7.2.6 advises. Both numbers in SI `unit`.
+    """
+    if not math.isfinite(standard_uncertainty) or standard_uncertainty <= 0 or not math.isfinite(value):
+        return engineering(value, unit, 7)
+    u = float(f"{standard_uncertainty:.1e}")
+    power = _prefix(max(abs(value), u))
+    u_scaled = _scaled(u, power)
+    last = u_scaled.adjusted() - 1  # decimal position of the second digit of u
+    quantum = Decimal(1).scaleb(last)
+    value_scaled = _scaled(value, power).quantize(quantum)
+    if last >= 0:
+        return f"{value_scaled:f}({u_scaled:.0f}) {_unit(unit, power)}"
+    parenthesis = int(u_scaled.scaleb(-last))
+    return f"{value_scaled:f}({parenthesis}) {_unit(unit, power)}"

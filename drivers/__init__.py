@@ -1,0 +1,1 @@
+"""Instruments: roles, the wire, dialects. Knows nothing of the application above it."""
