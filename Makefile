@@ -11,7 +11,7 @@ test: .venv/.test-ready
 	@.ci/qt-libraries
 	@$(BIN)/ruff check .
 	@$(BIN)/ruff format --check .
-	@$(BIN)/lint-imports
+	@$(BIN)/lint-imports --no-logo
 	@$(BIN)/mypy
 	@QT_QPA_PLATFORM=offscreen $(BIN)/pytest -n 2
 

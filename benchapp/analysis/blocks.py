@@ -1,0 +1,204 @@
+"""Readings to blocks: the shortest stretch of readings that gives R free of the thermal EMF.
+
+A reading is V = R*I(t) + E(t) + noise, with E(t) a polynomial of order p over one block. Least squares with the true
+times and currents gives R; by the Frisch-Waugh theorem that is the part of I orthogonal to the polynomial, z, in
+R = z.V / z.z, with variance sigma^2 / z.z. No sign sequence is needed: the currents tell.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+MAX_EMF_ORDER = 2
+# A block closes once var(R) is at most this many times that of as many readings with balanced signs and no EMF. The
+# 1 % on top keeps "+-" at order 2, whose four readings stand at exactly 1.25, together when the time stamps jitter.
+_VARIANCE_LIMIT = 1.25 * 1.01
+_GAP = 5.0  # a step so many times the usual one is a pause
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """R from readings that no other block uses.
+
+    `thermal_emf_V` holds at `time_s`, the mean time of the block's readings. The standard deviation of
+    `resistance_ohm` in white noise of sigma volts a reading is sigma * `sensitivity_per_A`.
+    """
+
+    time_s: float
+    resistance_ohm: float
+    thermal_emf_V: float
+    thermal_emf_slope_V_per_s: float
+    sensitivity_per_A: float
+    readings: int
+
+
+def fit_block(
+    time_s: Sequence[float], current_A: Sequence[float], voltage_V: Sequence[float], emf_order: int
+) -> Block | None:
+    """Least squares over one block, n >= emf_order + 2 readings; None where the currents do not determine R."""
+    n = len(time_s)
+    mean_time = math.fsum(time_s) / n
+    scale = max(time_s) - min(time_s) or 1.0
+    tau = [(t - mean_time) / scale for t in time_s]
+    basis = _orthonormal_polynomials(tau, emf_order)
+    z = _residual(current_A, basis)
+    zz = sum(x * x for x in z)
+    if len(basis) <= emf_order or zz <= 1e-20 * sum(i * i for i in current_A):
+        return None
+    resistance = sum(x * v for x, v in zip(z, voltage_V, strict=True)) / zz
+    emf = [v - resistance * i for v, i in zip(voltage_V, current_A, strict=True)]
+    coefficients = [sum(q * e for q, e in zip(column, emf, strict=True)) for column in basis]
+    # Value and slope of the fitted polynomial at the mean time (tau = 0), from the basis' own values there.
+    value, slope = _polynomial_at_mean(tau, basis, coefficients)
+    return Block(mean_time, resistance, value, slope / scale, 1 / math.sqrt(zz), n)
+
+
+def _orthonormal_polynomials(tau: Sequence[float], order: int) -> list[list[float]]:
+    """Columns 1, tau, tau^2 ... made orthonormal over the readings; fewer where the times do not carry them."""
+    basis: list[list[float]] = []
+    for power in range(order + 1):
+        column = _residual([t**power for t in tau], basis)
+        norm = math.sqrt(sum(x * x for x in column))
+        if norm < 1e-10:
+            break
+        basis.append([x / norm for x in column])
+    return basis
+
+
+def _residual(column: Sequence[float], basis: Sequence[Sequence[float]]) -> list[float]:
+    rest = list(column)
+    for _ in range(2):  # twice is enough: the second pass removes what rounding left
+        for q in basis:
+            share = sum(x * y for x, y in zip(rest, q, strict=True))
+            rest = [x - share * y for x, y in zip(rest, q, strict=True)]
+    return rest
+
+
+def _polynomial_at_mean(
+    tau: Sequence[float], basis: Sequence[Sequence[float]], coefficients: Sequence[float]
+) -> tuple[float, float]:
+    """Value and derivative at tau = 0 of the polynomial whose coefficients in `basis` are given."""
+    n = len(tau)
+    c0 = coefficients[0] / math.sqrt(n)
+    if len(basis) == 1:
+        return c0, 0.0
+    # mean(tau) = 0, so the first-order column is tau over its norm.
+    s2 = sum(t * t for t in tau)
+    c1 = coefficients[1] / math.sqrt(s2)
+    if len(basis) == 2:
+        return c0, c1
+    # Second column: (tau^2 - a*tau - b) over its norm, with a = sum(tau^3)/sum(tau^2), b = mean(tau^2).
+    a, b = sum(t**3 for t in tau) / s2, s2 / n
+    norm = math.sqrt(sum((t * t - a * t - b) ** 2 for t in tau))
+    c2 = coefficients[2] / norm
+    return c0 - c2 * b, c1 - c2 * a
+
+
+class BlockFormer:
+    """Cuts a stream of readings into consecutive blocks; constant work a reading.
+
+    A pause ends the open block unused: `break_block` says so, or a step in time of more than five times the usual one
+    of its kind (with or without a change of the current, since settling comes after a change only).
+    """
+
+    def __init__(self, emf_order: int = 1) -> None:
+        if not 0 <= emf_order <= MAX_EMF_ORDER:
+            raise ValueError(f"emf_order must be 0 to {MAX_EMF_ORDER}, not {emf_order}")
+        self._order = emf_order
+        self._usual_step = {False: _RunningMean(), True: _RunningMean()}
+        self._last: tuple[float, float] | None = None
+        self.left_out = 0
+        self._reset()
+
+    def _reset(self) -> None:
+        self._time: list[float] = []
+        self._current: list[float] = []
+        self._voltage: list[float] = []
+        self._moments = [0.0] * (2 * self._order + 1)
+        self._mixed = [0.0] * (self._order + 1)
+        self._current_squared = 0.0
+        self._step = 0.0
+
+    @property
+    def open_readings(self) -> int:
+        """Readings so far in the block that is not closed yet."""
+        return len(self._time)
+
+    def break_block(self) -> None:
+        """Drop the open block: the next reading starts a new one."""
+        self.left_out += len(self._time)
+        self._last = None
+        self._reset()
+
+    def push(self, time_s: float, current_A: float, voltage_V: float) -> Block | None:
+        """Take one reading; return the block that it closes, if it does."""
+        self._break_at_gap(time_s, current_A)
+        self._last = (time_s, current_A)
+        self._time.append(time_s)
+        self._current.append(current_A)
+        self._voltage.append(voltage_V)
+        self._add_moments(time_s, current_A)
+        if len(self._time) < self._order + 2 or not self._is_determined():
+            return None
+        block = fit_block(self._time, self._current, self._voltage, self._order)
+        if block is not None:
+            self._reset()
+        return block
+
+    def _break_at_gap(self, time_s: float, current_A: float) -> None:
+        if self._last is None:
+            return
+        step, changed = time_s - self._last[0], current_A != self._last[1]
+        usual = self._usual_step[changed]
+        if usual.count >= 3 and step > _GAP * usual.mean:
+            self.break_block()
+        else:
+            usual.push(step)
+
+    def _add_moments(self, time_s: float, current_A: float) -> None:
+        elapsed = time_s - self._time[0]
+        if self._step == 0.0:
+            self._step = elapsed
+        tau = elapsed / self._step if self._step else 0.0
+        power = 1.0
+        for k in range(len(self._moments)):
+            self._moments[k] += power
+            if k <= self._order:
+                self._mixed[k] += current_A * power
+            power *= tau
+        self._current_squared += current_A * current_A
+
+    def _is_determined(self) -> bool:
+        """Whether var(R) is within the limit: the Schur complement z.z of the running normal equations."""
+        m, b, total = self._moments, self._mixed, self._current_squared
+        zz = total - b[0] * b[0] / m[0]
+        if zz * _VARIANCE_LIMIT < total:  # not even against a constant EMF
+            return False
+        if self._order >= 1:
+            s11 = m[2] - m[1] * m[1] / m[0]
+            if s11 <= 0:
+                return False
+            c1 = b[1] - m[1] * b[0] / m[0]
+            zz -= c1 * c1 / s11
+            if self._order == 2:
+                s12 = m[3] - m[1] * m[2] / m[0]
+                s22 = m[4] - m[2] * m[2] / m[0] - s12 * s12 / s11
+                if s22 <= 1e-9 * m[4]:
+                    return False
+                c2 = b[2] - m[2] * b[0] / m[0] - s12 * c1 / s11
+                zz -= c2 * c2 / s22
+        return zz * _VARIANCE_LIMIT >= total > 0
+
+
+class _RunningMean:
+    __slots__ = ("count", "mean")
+
+    def __init__(self) -> None:
+        self.count = 0
+        self.mean = 0.0
+
+    def push(self, value: float) -> None:
+        self.count += 1
+        self.mean += (value - self.mean) / self.count

@@ -1,0 +1,149 @@
+"""The result of a run so far, from its readings: one code for live, replay, CSV and tests."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from benchapp.analysis.blocks import Block, BlockFormer
+from benchapp.analysis.running import CompactSeries, Moments, PairedMoments
+from benchapp.analysis.stationarity import Stationarity, drift_is_significant, judge
+from benchapp.analysis.student import coverage_factor
+
+COVERAGE_PROBABILITY = 0.95
+# SCPI-99 vol. 1, 7.2.1: 9.9E37 is infinity and 9.91E37 is not a number; no voltmeter reads 1E30 V.
+OVERLOAD_V = 1e30
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """Something the reader of a result should know. `severity` is notice, warning or stop."""
+
+    code: str
+    severity: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """What the readings say; NaN where something does not exist yet.
+
+    `standard_uncertainty_ohm` is the experimental standard deviation of the mean of blocks that share no reading,
+    `repeatability_95_ohm` its 95 % half-width with Student's t. `thermal_emf_V` holds at the mean time of the readings.
+    """
+
+    resistance_ohm: float
+    standard_uncertainty_ohm: float
+    expanded_uncertainty_ohm: float
+    coverage_factor: float
+    coverage_probability: float
+    degrees_of_freedom: int
+    repeatability_95_ohm: float
+    block_deviation_ohm: float
+    thermal_emf_V: float
+    thermal_emf_slope_V_per_s: float
+    drift_ohm_per_s: float
+    drift_significant: bool
+    readings: int
+    blocks: int
+    state: Stationarity
+    flags: tuple[Flag, ...]
+
+
+class RunningEstimate:
+    """Takes readings one by one; `estimate()` states the result at any moment."""
+
+    def __init__(self, emf_order: int = 1) -> None:
+        self._former = BlockFormer(emf_order)
+        self._blocks = Moments()
+        self._series = CompactSeries()
+        self._readings = PairedMoments()
+        self._overloads = 0
+
+    @property
+    def block_count(self) -> int:
+        """Closed blocks so far."""
+        return self._blocks.count
+
+    @property
+    def overloads(self) -> int:
+        """Readings outside the voltmeter's range so far; they are in no block."""
+        return self._overloads
+
+    def push(self, time_s: float, current_A: float, voltage_V: float) -> Block | None:
+        """Take one reading; return the block that it closes, if any."""
+        if not abs(voltage_V) < OVERLOAD_V:
+            self._overloads += 1
+            self._former.break_block()
+            return None
+        self._readings.push(time_s, current_A, voltage_V)
+        block = self._former.push(time_s, current_A, voltage_V)
+        if block is not None:
+            self._blocks.push(block.time_s, block.resistance_ohm)
+            self._series.push(block.resistance_ohm)
+        return block
+
+    def pause(self) -> None:
+        """No block spans a pause."""
+        self._former.break_block()
+
+    def repeatability_95(self) -> float:
+        """Half-width in ohm of the 95 % interval from the scatter of the blocks; NaN below two blocks."""
+        if self._blocks.count < 2:
+            return math.nan
+        return self._blocks.standard_uncertainty * coverage_factor(self._blocks.count - 1, COVERAGE_PROBABILITY)
+
+    def estimate(self) -> Estimate:
+        """The result so far. Cost: that of some hundred blocks, however many there are."""
+        blocks = self._blocks
+        n = blocks.count
+        resistance = blocks.mean if n else math.nan
+        k = coverage_factor(n - 1, COVERAGE_PROBABILITY) if n > 1 else math.nan
+        u = blocks.standard_uncertainty
+        emf, emf_slope = self._readings.thermal_emf(resistance) if n else (math.nan, math.nan)
+        return Estimate(
+            resistance_ohm=resistance,
+            standard_uncertainty_ohm=u,
+            expanded_uncertainty_ohm=k * u,
+            coverage_factor=k,
+            coverage_probability=COVERAGE_PROBABILITY,
+            degrees_of_freedom=max(0, n - 1),
+            repeatability_95_ohm=k * u,
+            block_deviation_ohm=blocks.standard_deviation,
+            thermal_emf_V=emf,
+            thermal_emf_slope_V_per_s=emf_slope,
+            drift_ohm_per_s=blocks.slope_per_s,
+            drift_significant=n > 2 and drift_is_significant(blocks),
+            readings=self._readings.count + self._overloads,
+            blocks=n,
+            state=judge(blocks, self._series.values),
+            flags=self._flags(),
+        )
+
+    def _flags(self) -> tuple[Flag, ...]:
+        if not self._overloads:
+            return ()
+        text = f"{self._overloads} readings outside the voltmeter's range; they are in no block. Choose a higher range."
+        return (Flag("overload", "stop", text),)
+
+
+def estimate_readings(
+    time_s: Sequence[float],
+    current_A: Sequence[float],
+    voltage_V: Sequence[float],
+    *,
+    emf_order: int = 1,
+    pauses: Sequence[int] = (),
+) -> tuple[Estimate, list[Block]]:
+    """The whole run at once; `pauses` holds the indices of readings that come first after a pause."""
+    running = RunningEstimate(emf_order)
+    first_after_pause = set(pauses)
+    blocks = []
+    for index, reading in enumerate(zip(time_s, current_A, voltage_V, strict=True)):
+        if index in first_after_pause:
+            running.pause()
+        block = running.push(*reading)
+        if block is not None:
+            blocks.append(block)
+    return running.estimate(), blocks

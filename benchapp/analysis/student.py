@@ -1,0 +1,18 @@
+"""Quantiles of Student's t; scipy is loaded on first use because it costs a fifth of a second."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+
+@lru_cache(maxsize=4096)
+def t_quantile(probability: float, degrees_of_freedom: float) -> float:
+    """The t below which lies `probability` of Student's distribution."""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(degrees_of_freedom, probability))
+
+
+def coverage_factor(degrees_of_freedom: float, coverage_probability: float = 0.95) -> float:
+    """Two-sided factor k = t_p(nu) of JCGM 100:2008, G.3."""
+    return t_quantile(0.5 + coverage_probability / 2, degrees_of_freedom)
