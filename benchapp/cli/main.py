@@ -1,0 +1,48 @@
+"""The entry point `benchapp`."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from benchapp.cli import analyse
+from benchapp.errors import BenchError
+
+_EPILOG = "exit status: 0 with a result; 2 bad input; 3 instrument trouble; 4 stopped for safety or without a result"
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command; the exit status."""
+    parsed = _parser().parse_args(_join_signs(sys.argv[1:] if arguments is None else arguments))
+    try:
+        status: int = parsed.run(parsed)
+    except BenchError as error:
+        print(f"benchapp: {error}", file=sys.stderr)
+        return error.exit_status
+    return status
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="benchapp",
+        description="Measure very small resistances by current reversal. Without a command: the window.",
+        epilog=_EPILOG,
+    )
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    analyse.add_parser(commands)
+    return parser
+
+
+def _join_signs(arguments: list[str]) -> list[str]:
+    """Turn `--signs -+` into `--signs=-+`, which argparse would take for an option otherwise."""
+    joined: list[str] = []
+    for argument in arguments:
+        if joined and joined[-1] == "--signs":
+            joined[-1] = f"--signs={argument}"
+        else:
+            joined.append(argument)
+    return joined
+
+
+if __name__ == "__main__":
+    sys.exit(main())
