@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from benchapp.cli import analyse
+from benchapp.cli import analyse, simulate
 from benchapp.errors import BenchError
 
 _EPILOG = "exit status: 0 with a result; 2 bad input; 3 instrument trouble; 4 stopped for safety or without a result"
@@ -30,6 +30,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     analyse.add_parser(commands)
+    simulate.add_parser(commands)
     return parser
 
 

@@ -1,0 +1,40 @@
+"""Options that name a simulated bench, shared by the commands that can start one."""
+
+from __future__ import annotations
+
+import argparse
+
+from benchapp.errors import Fault, InputError
+from sim.scenario import Scenario, ScenarioError, load_scenario, scenario_names
+
+DEFAULT = "shunt"
+
+
+def add_scenario_options(parser: argparse.ArgumentParser, default: str | None) -> None:
+    """--scenario, --seed and --speed."""
+    names = ", ".join(scenario_names())
+    default_text = f"; without it: {default}" if default else ""
+    parser.add_argument(
+        "--scenario", metavar="NAME", default=default, help=f"simulated bench: {names}, or a .toml file{default_text}"
+    )
+    parser.add_argument("--seed", type=int, help="seed of its noise, instead of the bench's own")
+    parser.add_argument("--speed", type=_speed, default=1.0, help="bench time runs so many times faster (1)")
+
+
+def loaded(name: str) -> Scenario:
+    """The bench of that name. Raises InputError."""
+    try:
+        return load_scenario(name)
+    except ScenarioError as error:
+        problem, _, remedy = str(error).rpartition(". ")
+        raise InputError(Fault(problem, "", remedy + ".", field="--scenario")) from error
+
+
+def _speed(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0 < value <= 1000:
+        raise argparse.ArgumentTypeError(f"{text!r} is no speed; write a number above 0 and up to 1000")
+    return value

@@ -1,0 +1,30 @@
+"""A simulated bench put together: one circuit behind two instruments."""
+
+from __future__ import annotations
+
+import threading
+
+import numpy as np
+
+from sim.clock import Clock
+from sim.devices.current_source import CurrentSource
+from sim.devices.voltmeter import Voltmeter
+from sim.scenario import Scenario
+from sim.world.circuit import Circuit
+from sim.world.noise import VoltmeterNoise
+
+
+class SimulatedBench:
+    """Source, voltmeter and circuit of a scenario, on one clock; `seed` replaces the scenario's own."""
+
+    def __init__(self, scenario: Scenario, clock: Clock, seed: int | None = None) -> None:
+        emf_rng, noise_rng = (
+            np.random.default_rng(s) for s in np.random.SeedSequence(scenario.seed if seed is None else seed).spawn(2)
+        )
+        lock = threading.RLock()
+        self.scenario = scenario
+        self.clock = clock
+        self.circuit = Circuit(scenario.specimen, scenario.wiring, scenario.thermal_emf, scenario.source, emf_rng)
+        self.source = CurrentSource(scenario.source, self.circuit, clock, lock)
+        noise = VoltmeterNoise(scenario.voltmeter, noise_rng)
+        self.voltmeter = Voltmeter(scenario.voltmeter, self.circuit, noise, clock, lock)

@@ -1,0 +1,1 @@
+"""The instruments of the simulated bench: SCPI on the outside, the circuit inside."""

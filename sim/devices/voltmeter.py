@@ -1,0 +1,148 @@
+"""The simulated voltmeter."""
+
+from __future__ import annotations
+
+import threading
+
+from sim.clock import Clock
+from sim.scpi.core import ScpiDevice
+from sim.scpi.errors import ScpiError
+from sim.scpi.headers import boolean, choice, number
+from sim.world.circuit import Circuit
+from sim.world.config import Voltmeter as VoltmeterConfig
+from sim.world.noise import VoltmeterNoise
+
+_OVERLOAD = 9.9e37
+_HEADROOM = 1.2  # a range reads this far above its name
+
+
+class Voltmeter(ScpiDevice):
+    """An integrating voltmeter: aperture in power-line cycles, ranges that overload, autozero that doubles the time."""
+
+    def __init__(
+        self, config: VoltmeterConfig, circuit: Circuit, noise: VoltmeterNoise, clock: Clock, lock: threading.RLock
+    ) -> None:
+        super().__init__("Generic,Voltmeter,0,1.0", clock, lock)
+        self._config = config
+        self._circuit = circuit
+        self._noise = noise
+        self._pending: float | None = None
+        self._reading: str | None = None
+        self.reset()
+        low, high = 0.01 / config.line_frequency_Hz, 100 / config.line_frequency_Hz
+        function = "[SENSe]:VOLTage[:DC]"
+        self.add(
+            f"{function}:NPLCycles",
+            set_=lambda text: self._set_cycles(number(text, 0.01, 100, 1.0)),
+            query=lambda: f"{self._cycles:.6E}",
+        )
+        self.add(
+            f"{function}:APERture",
+            set_=lambda text: self._set_cycles(number(text, low, high, low * 100) * config.line_frequency_Hz),
+            query=lambda: f"{self._aperture_s():.6E}",
+        )
+        self.add(f"{function}:RANGe[:UPPer]", set_=self._set_range, query=lambda: f"{self._range_V:.6E}")
+        self.add(f"{function}:RANGe:AUTO", set_=self._set_autorange, query=lambda: str(int(self._autorange)))
+        self.add("[SENSe]:FUNCtion[:ON]", set_=self._set_function, query=lambda: '"VOLT:DC"')
+        self.add("CALibration:ZERO:AUTO", set_=self._set_autozero, query=lambda: str(int(self._autozero)))
+        self.add("TRIGger[:SEQuence]:SOURce", set_=self._set_trigger_source, query=lambda: self._trigger_source)
+        self.add("FORMat[:DATA]", set_=self._set_format, query=lambda: "ASC,0")
+        self.add("INITiate[:IMMediate]", do=self._initiate)
+        self.add("ABORt", do=self._abort)
+        self.add("*TRG", do=self._trigger)
+        self.add("FETCh", query=self._fetch)
+        self.add("READ", query=self._read)
+        self.add("SYSTem:LFRequency", query=lambda: f"{config.line_frequency_Hz:.6E}")
+
+    def reset(self) -> None:
+        """One power-line cycle, autorange, autozero, immediate trigger."""
+        self._cycles = 1.0
+        self._range_V = self._config.ranges_V[-1]
+        self._autorange = True
+        self._autozero = True
+        self._trigger_source = "IMM"
+        self._abort()
+
+    def complete_at(self) -> float:
+        """When the reading under way is done."""
+        return self.clock.now() if self._pending is None else self._pending + self._duration_s()
+
+    def _aperture_s(self) -> float:
+        return self._cycles / self._config.line_frequency_Hz
+
+    def _duration_s(self) -> float:
+        return self._aperture_s() * (2 if self._autozero else 1)
+
+    def _set_cycles(self, cycles: float) -> None:
+        self._cycles = cycles
+
+    def _set_range(self, text: str) -> None:
+        wanted = number(text, 0.0, self._config.ranges_V[-1], self._config.ranges_V[-1])
+        self._range_V = next(r for r in self._config.ranges_V if r >= wanted * (1 - 1e-9))
+        self._autorange = False
+
+    def _set_autorange(self, text: str) -> None:
+        self._autorange = boolean(text)
+
+    def _set_autozero(self, text: str) -> None:
+        self._autozero = boolean(text)
+
+    def _set_function(self, text: str) -> None:
+        if text[:1] not in "\"'" or text[-1:] != text[:1]:
+            raise ScpiError(-104)
+        if text[1:-1].upper() not in ("VOLT", "VOLT:DC", "VOLTAGE", "VOLTAGE:DC"):
+            raise ScpiError(-224)
+
+    def _set_trigger_source(self, text: str) -> None:
+        self._trigger_source = choice(text, ("IMMediate", "BUS", "EXTernal"))
+
+    def _set_format(self, text: str) -> None:
+        choice(text, ("ASCii",))
+
+    def _abort(self) -> None:
+        self._pending = None
+        self._reading = None
+        self._armed = False
+
+    def _initiate(self) -> None:
+        if self._pending is not None or self._armed:
+            raise ScpiError(-213)
+        self._reading = None
+        if self._trigger_source == "IMM":
+            self._pending = self.clock.now()
+        else:
+            self._armed = True
+
+    def _trigger(self) -> None:
+        if not self._armed or self._trigger_source != "BUS":
+            raise ScpiError(-211)
+        self._armed = False
+        self._pending = self.clock.now()
+
+    def _fetch(self) -> str:
+        if self._pending is not None:
+            start = self._pending
+            self.wait_until_complete()
+            self._pending = None
+            self._reading = self._measure(start)
+        if self._reading is None:
+            raise ScpiError(-230)
+        return self._reading
+
+    def _read(self) -> str:
+        if self._trigger_source == "BUS":
+            raise ScpiError(-214)
+        self._abort()
+        self._initiate()
+        return self._fetch()
+
+    def _measure(self, start_s: float) -> str:
+        """One reading; with autozero the shorted input is read after the signal."""
+        end_s = start_s + self._aperture_s()
+        with self.lock:
+            true_V = self._circuit.mean_voltage_V(start_s, end_s)
+            value = self._noise.reading_V(true_V, start_s, end_s, autozero=self._autozero)
+        if self._autorange:
+            fitting = (r for r in self._config.ranges_V if abs(value) <= r * _HEADROOM)
+            self._range_V = next(fitting, self._config.ranges_V[-1])
+        return f"{_OVERLOAD if abs(value) > self._range_V * _HEADROOM else value:.9E}"

@@ -1,0 +1,36 @@
+"""A wire to a simulated instrument in the same process: no socket, and on a virtual clock no waiting."""
+
+from __future__ import annotations
+
+from collections import deque
+
+from sim.scpi.core import ScpiDevice
+
+
+class Loopback:
+    """Takes messages and gives replies as a socket would, at once."""
+
+    def __init__(self, device: ScpiDevice) -> None:
+        self._device = device
+        self._replies: deque[bytes] = deque()
+
+    def send(self, data: bytes) -> None:
+        """Hand over one or more terminated messages."""
+        for line in data.decode("ascii").splitlines():
+            reply = self._device.process(line.strip())
+            if reply is not None:
+                self._replies.append(reply.encode("ascii"))
+
+    def receive(self, timeout_s: float) -> bytes:
+        """The next reply without its terminator; TimeoutError after the time-out where there is none."""
+        if not self._replies:
+            self._device.clock.sleep(timeout_s)
+            raise TimeoutError
+        return self._replies.popleft()
+
+    def clear(self) -> None:
+        """Drop replies not read yet."""
+        self._replies.clear()
+
+    def close(self) -> None:
+        """Nothing is held."""

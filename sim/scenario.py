@@ -1,0 +1,87 @@
+"""Benches as TOML files: what is on the table, and what one would measure there."""
+
+from __future__ import annotations
+
+import dataclasses
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sim.world.config import Source, Specimen, ThermalEmf, Voltmeter, Wiring
+
+_FOLDER = Path(__file__).with_name("scenarios")
+_TABLES = {
+    "specimen": Specimen,
+    "wiring": Wiring,
+    "thermal_emf": ThermalEmf,
+    "source": Source,
+    "voltmeter": Voltmeter,
+}
+
+
+class ScenarioError(ValueError):
+    """A scenario that cannot be used: which, where and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """One simulated bench. `recipe` holds what a person would type to measure on it, as texts with units."""
+
+    name: str
+    title: str
+    seed: int
+    specimen: Specimen
+    wiring: Wiring
+    thermal_emf: ThermalEmf
+    source: Source
+    voltmeter: Voltmeter
+    recipe: dict[str, Any]
+
+
+def scenario_names() -> list[str]:
+    """Names of the shipped benches."""
+    return sorted(path.stem for path in _FOLDER.glob("*.toml"))
+
+
+def load_scenario(name: str) -> Scenario:
+    """A shipped bench by its name, or a TOML file by its path. Raises ScenarioError."""
+    path = Path(name) if name.endswith(".toml") else _FOLDER / f"{name}.toml"
+    if not path.is_file():
+        raise ScenarioError(f"there is no bench {name!r}. Choose one of {', '.join(scenario_names())}, or a .toml file")
+    try:
+        tables = tomllib.loads(path.read_text("utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ScenarioError(f"{path}: this is no TOML: {error}. Correct the line that is named") from error
+    return _scenario(path, tables)
+
+
+def _scenario(path: Path, tables: dict[str, Any]) -> Scenario:
+    known = {*_TABLES, "title", "seed", "recipe"}
+    for key in tables:
+        if key not in known:
+            raise ScenarioError(f"{path}: {key}: unknown. Known are {', '.join(sorted(known))}")
+    if "specimen" not in tables:
+        raise ScenarioError(f"{path}: specimen: missing. Write [specimen] with resistance_ohm")
+    parts = {name: _part(path, name, type_, tables.get(name, {})) for name, type_ in _TABLES.items()}
+    return Scenario(
+        name=path.stem,
+        title=str(tables.get("title", path.stem)),
+        seed=int(tables.get("seed", 1)),
+        recipe=dict(tables.get("recipe", {})),
+        **parts,
+    )
+
+
+def _part(path: Path, table: str, type_: type[Any], values: dict[str, Any]) -> Any:
+    fields = {field.name: field for field in dataclasses.fields(type_)}
+    for key, value in values.items():
+        if key not in fields:
+            raise ScenarioError(f"{path}: {table}.{key}: unknown. Known are {', '.join(fields)}")
+        numbers = value if isinstance(value, list) else [value]
+        if not all(isinstance(x, int | float) and not isinstance(x, bool) for x in numbers):
+            raise ScenarioError(f"{path}: {table}.{key}: {value!r} is no number. Write a number in SI units")
+    missing = [n for n, f in fields.items() if f.default is dataclasses.MISSING and n not in values]
+    if missing:
+        raise ScenarioError(f"{path}: {table}.{missing[0]}: missing. Write a number in SI units")
+    return type_(**{k: tuple(v) if isinstance(v, list) else v for k, v in values.items()})

@@ -1,0 +1,1 @@
+"""A strict SCPI parser and the core that every simulated instrument shares."""

@@ -1,0 +1,79 @@
+"""Simulated instruments on TCP sockets of this machine, one port an instrument."""
+
+from __future__ import annotations
+
+import contextlib
+import socket
+import threading
+
+from sim.bench import SimulatedBench
+from sim.scpi.core import ScpiDevice
+
+
+class InstrumentServer:
+    """One instrument on a loopback port; several clients at a time, one message at a time."""
+
+    def __init__(self, device: ScpiDevice, host: str = "127.0.0.1") -> None:
+        self._device = device
+        self._one_at_a_time = threading.Lock()
+        self._listener = socket.create_server((host, 0))
+        self._clients: set[socket.socket] = set()
+        self._threads: list[threading.Thread] = []
+        self.address = "TCPIP::{}::{}::SOCKET".format(*self._listener.getsockname()[:2])
+        self._start(self._accept)
+
+    def close(self) -> None:
+        """Hang up on every client and stop listening."""
+        for sock in [self._listener, *self._clients]:
+            with contextlib.suppress(OSError):
+                sock.shutdown(socket.SHUT_RDWR)
+            sock.close()
+        for thread in self._threads:
+            thread.join(5)
+
+    def _start(self, target: object, *arguments: object) -> None:
+        thread = threading.Thread(target=target, args=arguments, daemon=True)  # type: ignore[arg-type]  # a method
+        self._threads.append(thread)
+        thread.start()
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                client, _ = self._listener.accept()
+            except OSError:
+                return
+            client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            self._clients.add(client)
+            self._start(self._serve, client)
+
+    def _serve(self, client: socket.socket) -> None:
+        buffer = b""
+        with contextlib.suppress(OSError):
+            while data := client.recv(65536):
+                *lines, buffer = (buffer + data).split(b"\n")
+                for line in lines:
+                    with self._one_at_a_time:
+                        reply = self._device.process(line.decode("ascii", "replace").strip())
+                    if reply is not None:
+                        client.sendall(reply.encode("ascii") + b"\n")
+        self._clients.discard(client)
+        client.close()
+
+
+class BenchServer:
+    """Both instruments of a bench on sockets; a context manager."""
+
+    def __init__(self, bench: SimulatedBench) -> None:
+        self._servers = [InstrumentServer(bench.source), InstrumentServer(bench.voltmeter)]
+        self.source, self.voltmeter = (server.address for server in self._servers)
+
+    def __enter__(self) -> BenchServer:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close both."""
+        for server in self._servers:
+            server.close()

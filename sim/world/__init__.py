@@ -1,0 +1,1 @@
+"""The physics of the bench: pure arithmetic on a seeded generator, without instruments."""

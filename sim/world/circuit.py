@@ -1,0 +1,110 @@
+"""Specimen, leads and source as one circuit: the true voltage between the sense leads, averaged over an aperture."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from sim.world.config import Source, Specimen, ThermalEmf, Wiring
+from sim.world.thermal_emf import EmfSource
+
+
+class Circuit:
+    """Current steps become effective at their own time; between them the current settles to first order.
+
+    Time only goes on: `mean_voltage_V` must be asked in the order of time.
+    """
+
+    def __init__(
+        self, specimen: Specimen, wiring: Wiring, emf: ThermalEmf, source: Source, rng: np.random.Generator
+    ) -> None:
+        self._specimen = specimen
+        self._wiring = wiring
+        self._source = source
+        self._emf = EmfSource(emf, rng)
+        self._pending: list[tuple[float, float]] = []
+        self._time_s = 0.0
+        self._step_time_s = 0.0
+        self._from_A = self._to_A = 0.0
+        self._rise_K = 0.0
+
+    def limited_current_A(self, level_A: float, compliance_V: float) -> float:
+        """What flows for a set level: with the source's errors, and no more than the compliance drives."""
+        wanted = level_A * (1 + self._source.gain_error) + self._source.offset_A
+        most = compliance_V / (self._specimen.resistance_ohm + self._wiring.source_leads_ohm)
+        return math.copysign(min(abs(wanted), most), wanted)
+
+    def in_compliance(self, level_A: float, compliance_V: float) -> bool:
+        """Whether the compliance limits the current at that level."""
+        load = self._specimen.resistance_ohm + self._wiring.source_leads_ohm
+        return abs(level_A) * load > compliance_V
+
+    def step_at(self, time_s: float, current_A: float) -> None:
+        """Let the current go to `current_A` from `time_s` on."""
+        self._pending.append((max(time_s, self._time_s), current_A))
+        self._pending.sort(key=lambda step: step[0])
+
+    def resistance_ohm(self) -> float:
+        """The specimen's resistance at its temperature of the moment: the truth that a measurement looks for."""
+        return self._specimen.resistance_ohm * (1 + self._specimen.temperature_coefficient_per_K * self._rise_K)
+
+    def mean_voltage_V(self, start_s: float, end_s: float) -> float:
+        """Mean true voltage at the sense leads over [start, end]."""
+        self._advance(start_s)
+        charge = self._advance(end_s)
+        return charge / (end_s - start_s) + self._emf.mean_V(start_s, end_s)
+
+    def _advance(self, until_s: float) -> float:
+        """Move on to `until_s`; the integral of R*I over the way, in volt seconds."""
+        integral = 0.0
+        while self._pending and self._pending[0][0] <= until_s:
+            time_s, current_A = self._pending.pop(0)
+            integral += self._pass_to(time_s)
+            self._from_A, self._to_A, self._step_time_s = self._current_at(time_s), current_A, time_s
+        return integral + self._pass_to(until_s)
+
+    def _pass_to(self, end_s: float) -> float:
+        """Pass a stretch without a step, cut where the settling ends so that each piece is smooth."""
+        integral = 0.0
+        settled_s = self._step_time_s + 5 * self._wiring.settling_time_constant_s
+        if self._time_s < settled_s < end_s:
+            integral += self._pass_piece(settled_s)
+        return integral + self._pass_piece(end_s)
+
+    def _pass_piece(self, end_s: float) -> float:
+        start_s, duration = self._time_s, end_s - self._time_s
+        if duration <= 0:
+            return 0.0
+        self._time_s = end_s
+        current, square = self._mean_current(start_s, end_s)
+        return current * duration * self._specimen.resistance_ohm * self._mean_factor(square, duration)
+
+    def _mean_factor(self, current_squared: float, duration: float) -> float:
+        """Mean of R/R0 over the piece, while the specimen warms: tau dT/dt = I^2 R0 (1 + alpha T) R_th - T."""
+        s = self._specimen
+        if s.thermal_resistance_K_per_W == 0 or s.temperature_coefficient_per_K == 0:
+            return 1.0
+        cold_rise = current_squared * s.resistance_ohm * s.thermal_resistance_K_per_W
+        feedback = 1 - s.temperature_coefficient_per_K * cold_rise
+        final, tau = cold_rise / feedback, s.thermal_time_constant_s / feedback
+        left = math.exp(-duration / tau)
+        mean_rise = final + (self._rise_K - final) * tau / duration * (1 - left)
+        self._rise_K = final + (self._rise_K - final) * left
+        return 1 + s.temperature_coefficient_per_K * mean_rise
+
+    def _current_at(self, time_s: float) -> float:
+        tau = self._wiring.settling_time_constant_s
+        if tau == 0:
+            return self._to_A
+        return self._to_A + (self._from_A - self._to_A) * math.exp(-(time_s - self._step_time_s) / tau)
+
+    def _mean_current(self, start_s: float, end_s: float) -> tuple[float, float]:
+        """Mean of I and of I squared over a piece."""
+        tau, final, difference = self._wiring.settling_time_constant_s, self._to_A, self._from_A - self._to_A
+        if tau == 0 or difference == 0:
+            return final, final * final
+        h = end_s - start_s
+        a, b = math.exp(-(start_s - self._step_time_s) / tau), math.exp(-(end_s - self._step_time_s) / tau)
+        first, second = tau / h * (a - b), tau / (2 * h) * (a * a - b * b)
+        return final + difference * first, final * final + 2 * final * difference * first + difference**2 * second
