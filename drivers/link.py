@@ -1,0 +1,124 @@
+"""One instrument's conversation: messages out, answers in, never a stale one.
+
+After a time-out the late answer may still arrive and would be taken for the next one. So the link clears, asks the
+instrument who it is and skips to that answer; where it does not come, it opens the wire again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from drivers.errors import LinkError, LinkTimeout, ReplyError
+from drivers.wires import Wire
+
+SLICE_S = 0.1  # the longest time without a look at `on_wait`
+_STALE_ANSWERS = 8
+
+
+class Link:
+    """A wire with its framing. `on_wait` is called in every slice of a wait and may raise to end it."""
+
+    def __init__(
+        self,
+        open_wire: Callable[[], Wire],
+        resource: str,
+        *,
+        write_termination: str = "\n",
+        timeout_s: float = 2.0,
+        transcript: Callable[[str, str, str], None] | None = None,
+    ) -> None:
+        self.resource = resource
+        self.timeout_s = timeout_s
+        self.on_wait: Callable[[], None] = lambda: None
+        self._open_wire = open_wire
+        self._end = write_termination
+        self._transcript = transcript
+        self._identity = ""
+        self._wire = open_wire()
+
+    def identify(self, query: str = "*IDN?") -> str:
+        """Who the instrument is; remembered, to recognise it after a time-out."""
+        self._identity_query = query
+        self._identity = self.query(query)
+        return self._identity
+
+    def write(self, message: str) -> None:
+        """Send one message that has no answer."""
+        if self._transcript is not None:
+            self._transcript(self.resource, ">", message)
+        self._wire.send((message + self._end).encode("ascii"))
+
+    def query(self, message: str, timeout_s: float | None = None) -> str:
+        """Send one message and return its answer. Raises LinkTimeout with the link in step again."""
+        self.write(message)
+        return self.read(message, timeout_s)
+
+    def read(self, command: str = "", timeout_s: float | None = None) -> str:
+        """The answer to what was sent; `command` is for the message of an error."""
+        wait_s = self.timeout_s if timeout_s is None else timeout_s
+        try:
+            answer = self._receive(wait_s)
+        except TimeoutError as error:
+            self._resynchronise()
+            remedy = "Check that the instrument knows this command, and its error queue."
+            raise LinkTimeout(
+                f"no answer within {wait_s:.3g} s", resource=self.resource, command=command, remedy=remedy
+            ) from error
+        if self._transcript is not None:
+            self._transcript(self.resource, "<", answer)
+        return answer
+
+    def close(self) -> None:
+        """Hang up."""
+        self._wire.close()
+
+    def _receive(self, wait_s: float) -> str:
+        left = wait_s
+        while True:
+            part = min(SLICE_S, left)
+            try:
+                data = self._wire.receive(part)
+            except TimeoutError:
+                left -= part
+                if left <= 1e-9:
+                    raise
+                self.on_wait()
+                continue
+            text = data.decode("latin-1").strip("\r\n\0 ")
+            if text:
+                return text
+
+    def _resynchronise(self) -> None:
+        """Make sure that the next answer is the answer to the next question."""
+        if not self._identity:
+            return
+        try:
+            self._wire.clear()
+            if self._recognised():
+                return
+        except LinkError:
+            pass
+        self._wire.close()
+        self._wire = self._open_wire()
+        if not self._recognised():
+            remedy = "Switch the instrument off and on, then start again."
+            raise LinkTimeout("does not answer any more", resource=self.resource, remedy=remedy)
+
+    def _recognised(self) -> bool:
+        self.write(self._identity_query)
+        for _ in range(_STALE_ANSWERS):
+            try:
+                if self._receive(self.timeout_s) == self._identity:
+                    return True
+            except TimeoutError:
+                return False
+        return False
+
+
+def to_float(text: str, link: Link, command: str) -> float:
+    """A number as an instrument writes it. Raises ReplyError."""
+    try:
+        return float(text)
+    except ValueError:
+        remedy = "Name a dialect that says how this instrument answers."
+        raise ReplyError(f"{text!r} is no number", resource=link.resource, command=command, remedy=remedy) from None

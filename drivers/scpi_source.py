@@ -1,0 +1,73 @@
+"""A current source on top of link and dialect."""
+
+from __future__ import annotations
+
+import contextlib
+
+from drivers.errors import InstrumentError, SettingError
+from drivers.instrument import Instrument, number_text
+
+
+class ScpiSource(Instrument):
+    """See `drivers.roles.CurrentSource`."""
+
+    def open(self) -> None:
+        """Switch off before anything else, then identify and reset."""
+        self._switch_off()
+        super().open()
+
+    def configure(self, *, current_A: float, compliance_V: float) -> None:
+        """Range before level, compliance before output: the order that every source takes."""
+        if self.has("range"):
+            self.set("range", abs(current_A))
+        self.set("compliance", compliance_V)
+        self.set("level", 0.0)
+        self._prepare_step()
+
+    def _prepare_step(self) -> None:
+        """Fix the step's message: level, the answer when it is done, and whether the compliance limits."""
+        sync = self.dialect.sync_query
+        level = self.spelling("level")
+        self._level_text, self._level_scale = level.set, level.scale
+        self._limiting = self.spelling("limiting") if self.has("limiting") else None
+        asked = [sync] if sync else []
+        if self._limiting is not None:
+            asked.append(self._limiting.get)
+        self._asked = asked
+
+    def step(self, current_A: float) -> bool:
+        """One message with its own completion answer; several where the instrument takes one unit only."""
+        message = self._level_text.replace("{value}", number_text(current_A * self._level_scale))
+        if self.compound:
+            replies = self.link.query(";".join([message, *self._asked])).split(";") if self._asked else []
+            if not self._asked:
+                self.link.write(message)
+        else:
+            self.link.write(message)
+            replies = [self.link.query(query) for query in self._asked]
+        if len(replies) != len(self._asked):
+            self.check_errors(message)
+            raise SettingError(
+                f"{len(replies)} answers to {len(self._asked)} queries",
+                resource=self.link.resource,
+                command=message,
+                remedy="Name a dialect with compound = false.",
+            )
+        return self._limiting is not None and self.read_bool(self._limiting, replies[-1])
+
+    def output_on(self) -> None:
+        """Switch on; the readback proves it."""
+        self.set("output", True)
+
+    def safe(self) -> bool:
+        """Every step of the safe sequence is tried; True where the output reads back as off."""
+        self._switch_off()
+        try:
+            return not self.get_bool("output")
+        except InstrumentError:
+            return False
+
+    def _switch_off(self) -> None:
+        for message in self.dialect.safe:
+            with contextlib.suppress(InstrumentError):
+                self.link.write(message)

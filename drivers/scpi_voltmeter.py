@@ -1,0 +1,40 @@
+"""A voltmeter on top of link and dialect."""
+
+from __future__ import annotations
+
+from drivers.instrument import Instrument
+from drivers.link import to_float
+
+_MARGIN_S = 2.0
+
+
+class ScpiVoltmeter(Instrument):
+    """See `drivers.roles.Voltmeter`."""
+
+    def configure(self, *, nplc: float, line_frequency_Hz: float, range_V: float | None) -> None:
+        """Function first, because it loses other settings; then aperture, range, autozero, trigger."""
+        if self.has("function"):
+            self.set("function", "")
+        aperture_s = nplc / line_frequency_Hz
+        if self.has("nplc"):
+            self.set("nplc", nplc)
+        else:
+            self.set("aperture", aperture_s)
+        if range_V is not None:
+            self.set("range", range_V)
+        elif self.has("autorange"):
+            self.set("autorange", True)
+        # The zero of the voltmeter is one more EMF that the reversal cancels; autozero would only double the time.
+        if self.has("autozero"):
+            self.set("autozero", False)
+        if self.has("trigger_source"):
+            self.set("trigger_source", "")
+        self._read_query = self.spelling("read").get
+        self._scale = self.spelling("read").scale
+        # Twice the aperture, in case autozero stays on, and a margin for the instrument itself.
+        self._timeout_s = 2 * aperture_s + _MARGIN_S
+
+    def read(self) -> float:
+        """One triggered reading in volt."""
+        reply = self.link.query(self._read_query, self._timeout_s)
+        return to_float(reply, self.link, self._read_query) / self._scale

@@ -1,0 +1,97 @@
+import socket
+from collections import deque
+
+import pytest
+
+from drivers.errors import AddressError, LinkRefused, LinkTimeout
+from drivers.link import Link
+from drivers.wires import open_wire
+
+
+class ScriptedWire:
+    """Answers from a script: each sent message gives the listed replies; None is an answer that comes too late."""
+
+    def __init__(self, script: dict[str, list[str | None]]) -> None:
+        self.script = script
+        self.sent: list[str] = []
+        self.waiting: deque[str] = deque()
+        self.late: deque[str] = deque()
+        self.waited_s = 0.0
+        self.closed = False
+
+    def send(self, data: bytes) -> None:
+        message = data.decode().strip()
+        self.sent.append(message)
+        self.waiting.extend(self.late)
+        self.late.clear()
+        for reply in self.script.get(message, []):
+            if reply is None:
+                self.late.append(f"late answer to {message}")
+            else:
+                self.waiting.append(reply)
+
+    def receive(self, timeout_s: float) -> bytes:
+        if self.waiting:
+            return self.waiting.popleft().encode()
+        self.waited_s += timeout_s
+        raise TimeoutError
+
+    def clear(self) -> None:
+        self.waiting.clear()
+
+    def close(self) -> None:
+        self.closed = True
+
+
+def test_after_a_time_out_a_late_answer_is_never_taken_for_the_next() -> None:
+    wire = ScriptedWire({"*IDN?": ["me"], "SLOW?": [None], "CURR?": ["0.5"]})
+    link = Link(lambda: wire, "here")
+    link.identify()
+    with pytest.raises(LinkTimeout, match=r"here: no answer within 2 s at 'SLOW\?'"):
+        link.query("SLOW?")
+    assert link.query("CURR?") == "0.5"
+
+
+def test_a_silent_instrument_is_opened_again_and_then_given_up() -> None:
+    first, second = ScriptedWire({"*IDN?": ["me"]}), ScriptedWire({})
+    wires = iter([first, second])
+    link = Link(lambda: next(wires), "here")
+    link.identify()
+    first.script.clear()
+    with pytest.raises(LinkTimeout, match="does not answer any more"):
+        link.query("CURR?")
+    assert first.closed
+    assert second.sent == ["*IDN?"]
+
+
+def test_a_wait_is_sliced_and_can_be_ended() -> None:
+    wire = ScriptedWire({})
+    link = Link(lambda: wire, "here", timeout_s=60.0)
+
+    def end() -> None:
+        raise KeyboardInterrupt
+
+    link.on_wait = end
+    with pytest.raises(KeyboardInterrupt):
+        link.query("CURR?")
+    assert wire.waited_s <= 0.1
+
+
+def test_the_transcript_holds_both_directions() -> None:
+    lines: list[tuple[str, str, str]] = []
+    link = Link(lambda: ScriptedWire({"A?": ["1"]}), "here", transcript=lambda *line: lines.append(line))
+    link.query("A?")
+    assert lines == [("here", ">", "A?"), ("here", "<", "1")]
+
+
+def test_nobody_at_the_address() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        port = listener.getsockname()[1]
+    with pytest.raises(LinkRefused, match="Check that the instrument is on"):
+        open_wire(f"TCPIP::127.0.0.1::{port}::SOCKET")
+
+
+@pytest.mark.parametrize("address", ["", "nonsense", "TCPIP::127.0.0.1::99999::SOCKET", "127.0.0.1:5025"])
+def test_what_is_no_address_says_how_one_looks(address: str) -> None:
+    with pytest.raises(AddressError, match="Write"):
+        open_wire(address)
