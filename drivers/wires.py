@@ -28,8 +28,24 @@ class Wire(Protocol):
         """Hang up."""
 
 
+def check_address(address: str) -> None:
+    """Raise AddressError where `address` is no VISA resource string; nothing is opened."""
+    match = _SOCKET_ADDRESS.fullmatch(address.strip())
+    if match is None:
+        from pyvisa.rname import InvalidResourceName, ResourceName
+
+        try:
+            ResourceName.from_string(address)
+        except (InvalidResourceName, ValueError) as error:
+            example = "TCPIP::192.168.0.5::5025::SOCKET"
+            raise AddressError(f"{address!r} is no VISA resource string. Write for example {example}") from error
+    elif not 0 < int(match[2]) < 65536:
+        raise AddressError(f"{address!r}: port {match[2]} does not exist. Write TCPIP::host::port::SOCKET")
+
+
 def open_wire(address: str, read_termination: bytes = b"\n") -> Wire:
     """Connect to a VISA resource string. Raises AddressError, LinkRefused."""
+    check_address(address)
     match = _SOCKET_ADDRESS.fullmatch(address.strip())
     if match is not None:
         return SocketWire(match[1].strip("[]"), int(match[2]), address, read_termination)
@@ -40,8 +56,6 @@ class SocketWire:
     """A raw TCP socket without Nagle's delay, which costs 40 ms a step where a write is followed by a query."""
 
     def __init__(self, host: str, port: int, address: str, read_termination: bytes) -> None:
-        if not 0 < port < 65536:
-            raise AddressError(f"{address}: port {port} does not exist. Write TCPIP::host::port::SOCKET")
         try:
             self._socket = socket.create_connection((host, port), timeout=_CONNECT_TIMEOUT_S)
         except OSError as error:
@@ -103,13 +117,7 @@ class VisaWire:
 
     def __init__(self, address: str, read_termination: bytes) -> None:
         import pyvisa
-        from pyvisa.rname import InvalidResourceName, ResourceName
 
-        try:
-            ResourceName.from_string(address)
-        except (InvalidResourceName, ValueError) as error:
-            example = "TCPIP::192.168.0.5::5025::SOCKET"
-            raise AddressError(f"{address!r} is no VISA resource string. Write for example {example}") from error
         self._errors = (pyvisa.Error, OSError, NotImplementedError, ValueError)
         self._visa_io_error = pyvisa.VisaIOError
         self._timeout_code = pyvisa.constants.StatusCode.error_timeout

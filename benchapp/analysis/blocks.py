@@ -15,6 +15,9 @@ MAX_EMF_ORDER = 2
 # A block closes once var(R) is at most this many times that of as many readings with balanced signs and no EMF. The
 # 1 % on top keeps "+-" at order 2, whose four readings stand at exactly 1.25, together when the time stamps jitter.
 _VARIANCE_LIMIT = 1.25 * 1.01
+# A current that only jitters about one level determines nothing: its swing squared must be more than this part of the
+# current squared.
+_SMALLEST_SWING = 0.01
 _GAP = 5.0  # a step so many times the usual one is a pause
 
 
@@ -32,6 +35,13 @@ class Block:
     thermal_emf_slope_V_per_s: float
     sensitivity_per_A: float
     readings: int
+
+
+def middle_of(lowest_A: float, highest_A: float) -> float:
+    """The current about which a run is balanced: 0 where it has both signs, else the middle of its two levels."""
+    smaller, larger = sorted((abs(lowest_A), abs(highest_A)))
+    both_signs = lowest_A < 0 < highest_A and smaller > 0.1 * larger
+    return 0.0 if both_signs else (lowest_A + highest_A) / 2
 
 
 def fit_block(
@@ -100,13 +110,15 @@ class BlockFormer:
     """Cuts a stream of readings into consecutive blocks; constant work a reading.
 
     A pause ends the open block unused: `break_block` says so, or a step in time of more than five times the usual one
-    of its kind (with or without a change of the current, since settling comes after a change only).
+    of its kind (with or without a change of the current, since settling comes after a change only). Signs are balanced
+    about `middle_A` (see `middle_of`).
     """
 
-    def __init__(self, emf_order: int = 1) -> None:
+    def __init__(self, emf_order: int = 1, middle_A: float = 0.0) -> None:
         if not 0 <= emf_order <= MAX_EMF_ORDER:
             raise ValueError(f"emf_order must be 0 to {MAX_EMF_ORDER}, not {emf_order}")
         self._order = emf_order
+        self._middle_A = middle_A
         self._usual_step = {False: _RunningMean(), True: _RunningMean()}
         self._last: tuple[float, float] | None = None
         self.left_out = 0
@@ -172,9 +184,12 @@ class BlockFormer:
 
     def _is_determined(self) -> bool:
         """Whether var(R) is within the limit: the Schur complement z.z of the running normal equations."""
-        m, b, total = self._moments, self._mixed, self._current_squared
-        zz = total - b[0] * b[0] / m[0]
-        if zz * _VARIANCE_LIMIT < total:  # not even against a constant EMF
+        m, b, middle = self._moments, self._mixed, self._middle_A
+        balanced = self._current_squared - 2 * middle * b[0] + m[0] * middle * middle
+        if balanced <= _SMALLEST_SWING * self._current_squared:
+            return False
+        zz = self._current_squared - b[0] * b[0] / m[0]
+        if zz * _VARIANCE_LIMIT < balanced:  # not even against a constant EMF
             return False
         if self._order >= 1:
             s11 = m[2] - m[1] * m[1] / m[0]
@@ -189,7 +204,7 @@ class BlockFormer:
                     return False
                 c2 = b[2] - m[2] * b[0] / m[0] - s12 * c1 / s11
                 zz -= c2 * c2 / s22
-        return zz * _VARIANCE_LIMIT >= total > 0
+        return zz * _VARIANCE_LIMIT >= balanced
 
 
 class _RunningMean:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from benchapp.analysis.blocks import Block, BlockFormer
+from benchapp.analysis.blocks import Block, BlockFormer, middle_of
 from benchapp.analysis.running import CompactSeries, Moments, PairedMoments
 from benchapp.analysis.stationarity import Stationarity, drift_is_significant, judge
 from benchapp.analysis.student import coverage_factor
@@ -54,8 +54,8 @@ class Estimate:
 class RunningEstimate:
     """Takes readings one by one; `estimate()` states the result at any moment."""
 
-    def __init__(self, emf_order: int = 1) -> None:
-        self._former = BlockFormer(emf_order)
+    def __init__(self, emf_order: int = 1, middle_A: float = 0.0) -> None:
+        self._former = BlockFormer(emf_order, middle_A)
         self._blocks = Moments()
         self._series = CompactSeries()
         self._readings = PairedMoments()
@@ -137,7 +137,7 @@ def estimate_readings(
     pauses: Sequence[int] = (),
 ) -> tuple[Estimate, list[Block]]:
     """The whole run at once; `pauses` holds the indices of readings that come first after a pause."""
-    running = RunningEstimate(emf_order)
+    running = RunningEstimate(emf_order, middle_of(min(current_A), max(current_A)))
     first_after_pause = set(pauses)
     blocks = []
     for index, reading in enumerate(zip(time_s, current_A, voltage_V, strict=True)):

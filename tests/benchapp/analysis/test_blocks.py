@@ -5,11 +5,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchapp.analysis.blocks import Block, BlockFormer, fit_block
+from benchapp.analysis.blocks import Block, BlockFormer, fit_block, middle_of
 
 
 def form(signs: str, order: int, n: int, current: float = 1.0) -> list[Block]:
-    former = BlockFormer(order)
+    levels = [{"+": current, "-": -current, "0": 0.0}[sign] for sign in signs]
+    former = BlockFormer(order, middle_of(min(levels), max(levels)))
     value = {"+": current, "-": -current, "0": 0.0}
     found = (former.push(float(k), value[signs[k % len(signs)]], 0.0) for k in range(n))
     return [block for block in found if block is not None]
@@ -27,7 +28,7 @@ def test_a_block_closes_at_the_first_reading_that_determines_R(signs: str, order
     assert {block.readings for block in form(signs, order, 80)} == sizes
 
 
-@pytest.mark.parametrize("signs", ["+0-", "++--", "++++----", "+0-0", "+-0"])
+@pytest.mark.parametrize("signs", ["+0-", "++--", "++++----", "+0-0", "+-0", "+0", "0+"])
 @pytest.mark.parametrize("order", [0, 1, 2])
 def test_any_sign_sequence_closes_blocks(signs: str, order: int) -> None:
     assert form(signs, order, 200)
@@ -35,6 +36,11 @@ def test_any_sign_sequence_closes_blocks(signs: str, order: int) -> None:
 
 def test_a_constant_current_never_determines_R() -> None:
     assert form("+", 0, 1000) == []
+
+
+def test_a_current_that_only_jitters_determines_nothing() -> None:
+    former = BlockFormer(1, middle_of(0.999, 1.001))
+    assert not any(former.push(float(k), 1.0 + 1e-3 * (-1) ** k, 0.0) for k in range(1000))
 
 
 @settings(max_examples=60, deadline=None)

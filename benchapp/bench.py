@@ -1,0 +1,137 @@
+"""The instruments of one run: connected, opened, set up, made safe, closed."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from benchapp.errors import Fault, InputError
+from benchapp.recipe import Recipe
+from drivers.dialect import Dialect, load_dialect
+from drivers.errors import AddressError, DialectError, InstrumentError
+from drivers.instrument import Setting
+from drivers.registry import Transcript, make_source, make_voltmeter
+from drivers.scpi_source import ScpiSource
+from drivers.scpi_voltmeter import ScpiVoltmeter
+from drivers.wires import Wire, check_address
+
+_RANGE_HEADROOM = 1.5  # of the nominal voltage, for EMF and tolerance
+
+
+@dataclass(frozen=True, slots=True)
+class BenchPlan:
+    """Where the instruments are and how they speak; `*_wire` replaces the connection that an address names."""
+
+    source: str
+    voltmeter: str
+    source_dialect: Dialect
+    voltmeter_dialect: Dialect
+    source_wire: Callable[[], Wire] | None = None
+    voltmeter_wire: Callable[[], Wire] | None = None
+
+
+def plan_bench(
+    source: str, voltmeter: str, source_dialect: str | None = None, voltmeter_dialect: str | None = None
+) -> BenchPlan:
+    """A plan from what the user wrote. Raises InputError."""
+    dialects: dict[str, Dialect] = {}
+    faults = []
+    for kind, name in (("source", source_dialect), ("voltmeter", voltmeter_dialect)):
+        try:
+            dialects[kind] = load_dialect(name or "scpi", kind)
+        except DialectError as error:
+            problem, _, remedy = str(error).rpartition(". ")
+            faults.append(Fault(problem, "", remedy + ".", field=f"--{kind}-dialect"))
+    for kind, address in (("source", source), ("voltmeter", voltmeter)):
+        try:
+            check_address(address)
+        except AddressError as error:
+            problem, _, remedy = str(error).partition(". ")
+            faults.append(Fault(problem, "", remedy, field=f"--{kind}"))
+    if faults:
+        raise InputError(*faults)
+    return BenchPlan(source, voltmeter, dialects["source"], dialects["voltmeter"])
+
+
+class Bench:
+    """Both instruments. Used by one thread only."""
+
+    def __init__(self, plan: BenchPlan, transcript: Transcript | None = None) -> None:
+        self._plan = plan
+        self._transcript = transcript
+        self.source: ScpiSource | None = None
+        self.voltmeter: ScpiVoltmeter | None = None
+
+    def open(self) -> tuple[ScpiSource, ScpiVoltmeter]:
+        """Connect and identify both; where both fail, both are named. Raises InstrumentError."""
+        plan, failures = self._plan, []
+        try:
+            self.source = make_source(
+                plan.source, plan.source_dialect, wire=plan.source_wire, transcript=self._transcript
+            )
+            self.source.open()
+        except InstrumentError as error:
+            failures.append(error)
+        try:
+            self.voltmeter = make_voltmeter(
+                plan.voltmeter, plan.voltmeter_dialect, wire=plan.voltmeter_wire, transcript=self._transcript
+            )
+            self.voltmeter.open()
+        except InstrumentError as error:
+            failures.append(error)
+        _raise(failures)
+        assert self.source is not None
+        assert self.voltmeter is not None
+        return self.source, self.voltmeter
+
+    def configure(self, recipe: Recipe) -> None:
+        """Set both up, output off."""
+        assert self.source is not None
+        assert self.voltmeter is not None
+        self.source.configure(current_A=recipe.current_A, compliance_V=recipe.compliance_V)
+        range_V = recipe.range_V
+        if range_V is None and recipe.nominal_ohm is not None:
+            range_V = recipe.nominal_ohm * recipe.current_A * _RANGE_HEADROOM
+        self.voltmeter.configure(nplc=recipe.nplc, line_frequency_Hz=recipe.line_frequency_Hz, range_V=range_V)
+
+    def watch(self, on_wait: Callable[[], None]) -> None:
+        """Let `on_wait` be called in every slice of a wait for an answer; it may raise to end the wait."""
+        for instrument in (self.source, self.voltmeter):
+            if instrument is not None:
+                instrument.link.on_wait = on_wait
+
+    def make_safe(self) -> bool:
+        """Output off; True where the source proved it, or was never reached."""
+        self.watch(lambda: None)
+        return self.source is None or self.source.safe()
+
+    def close(self) -> None:
+        """Hang up on both."""
+        for instrument in (self.source, self.voltmeter):
+            if instrument is not None:
+                with contextlib.suppress(InstrumentError, OSError):
+                    instrument.close()
+
+    def identities(self) -> dict[str, str]:
+        """Who was opened, by role."""
+        found = (("source", self.source), ("voltmeter", self.voltmeter))
+        return {role: instrument.identity for role, instrument in found if instrument is not None}
+
+    def settings(self) -> list[tuple[str, Setting]]:
+        """All settings as read back, with the role."""
+        found = (("source", self.source), ("voltmeter", self.voltmeter))
+        return [(role, s) for role, instrument in found if instrument is not None for s in instrument.settings]
+
+    def notices(self) -> list[str]:
+        """What the instruments said while they were set up."""
+        found = (("source", self.source), ("voltmeter", self.voltmeter))
+        return [f"{role}: {text}" for role, i in found if i is not None for text in i.notices]
+
+
+def _raise(errors: list[InstrumentError]) -> None:
+    if len(errors) == 1:
+        raise errors[0]
+    if errors:
+        problem = "; ".join(str(error) for error in errors)
+        raise InstrumentError(problem, resource="source and voltmeter") from errors[0]

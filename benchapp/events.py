@@ -1,0 +1,89 @@
+"""What a run says: readings, rare events, and how it ended. Beneath measure and logbook alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import NamedTuple
+
+
+class Reading(NamedTuple):
+    """Reading `number` of a run, from 0; `time_s` counts from output on and is the middle of the reading."""
+
+    number: int
+    time_s: float
+    current_A: float
+    voltage_V: float
+
+
+class EventKind(StrEnum):
+    """What happened."""
+
+    STATE = "state"
+    PAUSE = "pause"
+    MARK = "mark"
+    NOTICE = "notice"
+    FAULT = "fault"
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """A rare happening. `reading` is the index of the next reading: a pause stands before it."""
+
+    time_s: float
+    reading: int
+    kind: EventKind
+    text: str
+
+
+class RunStatus(StrEnum):
+    """States of a run."""
+
+    IDLE = "idle"
+    CHECKING = "checking"
+    SETTLING = "settling"
+    RUNNING = "running"
+    PAUSED = "paused"
+    DONE = "done"
+    STOPPED = "stopped"
+
+    @property
+    def ended(self) -> bool:
+        """Whether nothing more comes."""
+        return self in (RunStatus.DONE, RunStatus.STOPPED)
+
+
+class EndReason(StrEnum):
+    """Why a run ended."""
+
+    RULE = "stop rule"
+    OPERATOR = "operator"
+    OVERLOAD = "overload"
+    COMPLIANCE = "compliance reached"
+    LIMIT = "house limit"
+    INSTRUMENT = "instrument trouble"
+    RECORD = "record cannot be kept"
+    BUG = "internal error"
+
+
+_EXIT = {
+    EndReason.OVERLOAD: 4,
+    EndReason.COMPLIANCE: 4,
+    EndReason.LIMIT: 4,
+    EndReason.RECORD: 4,
+    EndReason.INSTRUMENT: 3,
+    EndReason.BUG: 1,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class RunEnd:
+    """How a run ended. `output_off` is True where the source proved it."""
+
+    reason: EndReason
+    text: str
+    output_off: bool
+
+    def exit_status(self, blocks: int) -> int:
+        """The command line's: a run that ended as recipe or operator said is 0 with a result and 4 without one."""
+        return _EXIT.get(self.reason, 0 if blocks else 4)

@@ -1,0 +1,84 @@
+"""House limits: what no recipe and no dialect can exceed. Only the user's own file raises them.
+
+The file is `limits.toml` in $BENCHAPP_CONFIG, else in benchapp/ below the user's configuration folder:
+
+    current = "50 A"
+    compliance = "20 V"
+    power = "20 W"
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchapp.errors import BenchError, Fault, InputError, QuantityError
+from benchapp.quantity import engineering, parse
+from benchapp.recipe import Recipe, entries_from_toml
+
+
+class LimitExceeded(BenchError):
+    """Asked for, or measured, beyond a house limit."""
+
+    exit_status = 4
+
+
+@dataclass(frozen=True, slots=True)
+class HouseLimits:
+    """Largest current, compliance, and power in the specimen."""
+
+    current_A: float = 10.0
+    compliance_V: float = 20.0
+    power_W: float = 5.0
+
+    def check(self, recipe: Recipe) -> None:
+        """Refuse a recipe before any command leaves. Raises LimitExceeded."""
+        self._check("current", recipe.current_A, self.current_A, "A")
+        self._check("compliance", recipe.compliance_V, self.compliance_V, "V")
+        if recipe.nominal_ohm is not None:
+            self.check_power(recipe.current_A**2 * recipe.nominal_ohm)
+
+    def check_power(self, power_W: float) -> None:
+        """Raise LimitExceeded above the limit."""
+        self._check("power in the specimen", power_W, self.power_W, "W")
+
+    def _check(self, what: str, value: float, limit: float, unit: str) -> None:
+        if value > limit * (1 + 1e-9):
+            raise LimitExceeded(
+                f"{what}: {engineering(value, unit)} exceeds the house limit of {engineering(limit, unit)}. Lower it,"
+                f" or raise the limit in {limits_file()} if the bench and its wiring are made for it"
+            )
+
+
+def limits_file() -> Path:
+    """Where the user's own limits stand."""
+    if folder := os.environ.get("BENCHAPP_CONFIG"):
+        return Path(folder) / "limits.toml"
+    if sys.platform == "win32":
+        base = Path(os.environ.get("APPDATA", Path.home()))
+    else:
+        base = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config")
+    return base / "benchapp" / "limits.toml"
+
+
+def load_limits() -> HouseLimits:
+    """The user's limits, else the house's. Raises InputError."""
+    path = limits_file()
+    if not path.is_file():
+        return HouseLimits()
+    values: dict[str, float] = {}
+    faults: list[Fault] = []
+    units = {"current": "A", "compliance": "V", "power": "W"}
+    for key, entry in entries_from_toml(path).items():
+        if key not in units:
+            faults.append(entry.fault("unknown", f"Known are {', '.join(units)}"))
+            continue
+        try:
+            values[f"{key}_{units[key]}"] = parse(str(entry.value), units[key])
+        except QuantityError as error:
+            faults.append(entry.fault(error.faults[0].problem, error.faults[0].remedy))
+    if faults:
+        raise InputError(*faults)
+    return HouseLimits(**values)

@@ -1,0 +1,252 @@
+"""The run: set up, output on, settle, reverse and read until the stop rule says so, output off.
+
+It works in one thread, which alone touches the instruments. Whatever happens, `run` returns how it ended, and the
+output is off by then or the end says that this could not be proved.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import time
+import traceback
+from collections.abc import Callable
+
+from benchapp.analysis.blocks import Block
+from benchapp.analysis.decision import judge_limits
+from benchapp.analysis.estimate import OVERLOAD_V, RunningEstimate
+from benchapp.bench import Bench
+from benchapp.clock import Clock
+from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd, RunStatus
+from benchapp.limits import HouseLimits, LimitExceeded
+from benchapp.measure.control import Control, OrderKind
+from benchapp.measure.snapshot import Batch, RecordLost, RunFacts, RunSnapshot
+from benchapp.measure.stop_rules import reached_at_block, reached_at_time
+from benchapp.quantity import engineering
+from benchapp.recipe import Recipe
+from drivers.errors import InstrumentError
+from drivers.scpi_source import ScpiSource
+from drivers.scpi_voltmeter import ScpiVoltmeter
+
+BATCH_S = 0.016  # readings are handed over at least this often
+_SLICE_S = 0.05  # the longest sleep without a look at the orders
+
+
+class RunStopped(Exception):
+    """Control flow: the run ends here, for this reason."""
+
+    def __init__(self, reason: EndReason, text: str) -> None:
+        super().__init__(text)
+        self.reason = reason
+        self.text = text
+
+
+class Sequencer:
+    """One run of a recipe on a bench. `publish` takes the batches; what it raises ends the run."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        recipe: Recipe,
+        limits: HouseLimits,
+        *,
+        clock: Clock,
+        control: Control,
+        publish: Callable[[Batch], None],
+        real_time: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._real_time = real_time
+        self._bench = bench
+        self._recipe = recipe
+        self._limits = limits
+        self._clock = clock
+        self._control = control
+        self._publish = publish
+        self._running = RunningEstimate(recipe.emf_order, recipe.middle_A)
+        self._status = RunStatus.IDLE
+        self._start_s = clock.now()
+        self._output_on = False
+        self._level_A = 0.0
+        self._index = 0
+        self._blocks = 0
+        self._fault = ""
+        self._pending_readings: list[Reading] = []
+        self._pending_blocks: list[Block] = []
+        self._pending_events: list[Event] = []
+        self._last_hand_over = self._real_time()
+
+    def run(self) -> RunEnd:
+        """The whole run; never raises."""
+        try:
+            reason, text = self._measure()
+        except RunStopped as stopped:
+            reason, text = stopped.reason, stopped.text
+        except LimitExceeded as error:
+            reason, text = EndReason.LIMIT, str(error)
+        except InstrumentError as error:
+            reason, text = EndReason.INSTRUMENT, str(error)
+        except RecordLost as error:
+            reason, text = EndReason.RECORD, str(error)
+        except BaseException:  # noqa: BLE001  the outermost net of the run thread: output off, then tell
+            reason, text = EndReason.BUG, traceback.format_exc()
+        return self._finish(reason, text)
+
+    # The phases.
+
+    def _measure(self) -> tuple[EndReason, str]:
+        source, voltmeter = self._set_up()
+        self._enter(RunStatus.SETTLING)
+        self._output_on = True
+        source.output_on()
+        self._start_s = self._clock.now()
+        self._step(source, self._recipe.level_A(0))
+        self._enter(RunStatus.RUNNING)
+        text = self._reverse_and_read(source, voltmeter)
+        source.step(0.0)
+        return EndReason.RULE, text
+
+    def _set_up(self) -> tuple[ScpiSource, ScpiVoltmeter]:
+        self._enter(RunStatus.CHECKING)
+        self._limits.check(self._recipe)
+        source, voltmeter = self._bench.open()
+        self._bench.watch(self._on_wait)
+        self._bench.configure(self._recipe)
+        facts = RunFacts(self._bench.identities(), self._bench.settings(), self._bench.notices())
+        self._hand_over(facts=facts)
+        return source, voltmeter
+
+    def _reverse_and_read(self, source: ScpiSource, voltmeter: ScpiVoltmeter) -> str:
+        recipe, clock, running, orders = self._recipe, self._clock, self._running, self._control
+        while True:
+            if not orders.idle():
+                self._obey(source)
+            level = recipe.level_A(self._index)
+            if level != self._level_A:
+                self._step(source, level)
+            before = clock.now()
+            voltage_V = voltmeter.read()
+            time_s = (before + clock.now()) / 2 - self._start_s
+            reading = Reading(self._index, time_s, level, voltage_V)
+            self._index += 1
+            self._pending_readings.append(reading)
+            self._check(reading)
+            block = running.push(time_s, level, voltage_V)
+            text = reached_at_time(recipe.stop, time_s)
+            if block is not None:
+                self._pending_blocks.append(block)
+                self._blocks += 1
+                text = reached_at_block(recipe.stop, running) or text
+            if text:
+                return text
+            if self._real_time() - self._last_hand_over >= BATCH_S:
+                self._hand_over()
+
+    def _step(self, source: ScpiSource, level_A: float) -> None:
+        """Change the current, wait for the source's own answer, then let the circuit settle."""
+        limited = source.step(level_A)
+        self._level_A = level_A
+        if limited:
+            text = (
+                f"the source is at its compliance of {engineering(self._recipe.compliance_V, 'V', 3)}: the current does"
+                " not flow as set. Check the source leads, or raise the compliance"
+            )
+            raise RunStopped(EndReason.COMPLIANCE, text)
+        self._wait(self._recipe.settle_s)
+
+    def _check(self, reading: Reading) -> None:
+        if not abs(reading.voltage_V) < OVERLOAD_V:
+            self._running.push(reading.time_s, reading.current_A, reading.voltage_V)
+            text = "the voltmeter is outside its range. Choose a higher range, and check the sense leads"
+            raise RunStopped(EndReason.OVERLOAD, text)
+        self._limits.check_power(abs(reading.voltage_V * reading.current_A))
+
+    def _finish(self, reason: EndReason, text: str) -> RunEnd:
+        off = self._bench.make_safe()
+        self._output_on = not off
+        self._bench.close()
+        if not off:
+            text += " THE OUTPUT COULD NOT BE PROVED OFF: switch the source off by hand."
+        end = RunEnd(reason, text, off)
+        good = reason in (EndReason.RULE, EndReason.OPERATOR)
+        if not good:
+            self._event(EventKind.FAULT, text)
+            self._fault = text
+        with contextlib.suppress(RecordLost):
+            self._enter(RunStatus.DONE if reason is EndReason.RULE else RunStatus.STOPPED, end)
+        return end
+
+    # Orders and waiting.
+
+    def _obey(self, source: ScpiSource) -> None:
+        self._end_if_stopped()
+        while (order := self._control.take()) is not None:
+            if order.kind is OrderKind.PAUSE:
+                self._pause(source)
+            elif order.kind is OrderKind.MARK:
+                self._event(EventKind.MARK, order.text)
+
+    def _end_if_stopped(self) -> None:
+        if self._control.stop_text is not None:
+            raise RunStopped(EndReason.OPERATOR, self._control.stop_text)
+
+    def _pause(self, source: ScpiSource) -> None:
+        """Current to zero until resumed; no block spans it."""
+        self._event(EventKind.PAUSE, "paused")
+        self._running.pause()
+        source.step(0.0)
+        self._level_A = 0.0
+        self._enter(RunStatus.PAUSED)
+        while (order := self._control.take()) is None or order.kind is not OrderKind.RESUME:
+            self._end_if_stopped()
+            if order is None:
+                self._clock.sleep(_SLICE_S)
+            elif order.kind is OrderKind.MARK:
+                self._event(EventKind.MARK, order.text)
+        self._enter(RunStatus.RUNNING)
+
+    def _wait(self, seconds: float) -> None:
+        left = seconds
+        while left > 0:
+            part = min(_SLICE_S, left)
+            self._clock.sleep(part)
+            left -= part
+            if left > 0:
+                self._on_wait()
+
+    def _on_wait(self) -> None:
+        """In every slice of a wait: hand over what is there, and end the run where that is ordered."""
+        if self._pending_readings:
+            self._hand_over()
+        self._end_if_stopped()
+
+    # What leaves.
+
+    def _enter(self, status: RunStatus, end: RunEnd | None = None) -> None:
+        self._status = status
+        self._event(EventKind.STATE, str(status))
+        self._hand_over(end)
+
+    def _event(self, kind: EventKind, text: str) -> None:
+        self._pending_events.append(Event(self._clock.now() - self._start_s, self._index, kind, text))
+
+    def _hand_over(self, end: RunEnd | None = None, facts: RunFacts | None = None) -> None:
+        batch = Batch(self._snapshot(end), self._pending_readings, self._pending_blocks, self._pending_events, facts)
+        self._pending_readings, self._pending_blocks, self._pending_events = [], [], []
+        self._last_hand_over = self._real_time()
+        self._publish(batch)
+
+    def _snapshot(self, end: RunEnd | None) -> RunSnapshot:
+        estimate = self._running.estimate()
+        recipe = self._recipe
+        return RunSnapshot(
+            status=self._status,
+            time_s=self._clock.now() - self._start_s,
+            estimate=estimate,
+            verdict=judge_limits(
+                estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm
+            ),
+            readings=self._index,
+            blocks=self._blocks,
+            output_on=self._output_on,
+            last_fault=self._fault,
+            end=end,
+        )

@@ -1,0 +1,50 @@
+"""What leaves the sequencer: batches for the record, each with the state of the run that belongs to it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from benchapp.analysis.blocks import Block
+from benchapp.analysis.decision import Verdict
+from benchapp.analysis.estimate import Estimate
+from benchapp.events import Event, Reading, RunEnd, RunStatus
+from drivers.instrument import Setting
+
+
+class RecordLost(Exception):
+    """The record can no longer be kept; the run must end."""
+
+
+@dataclass(frozen=True, slots=True)
+class RunFacts:
+    """What is known once the instruments are set up."""
+
+    identities: dict[str, str]
+    settings: list[tuple[str, Setting]]
+    notices: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class RunSnapshot:
+    """The run after a batch; `readings` and `blocks` count what has been handed over up to it."""
+
+    status: RunStatus
+    time_s: float
+    estimate: Estimate
+    verdict: Verdict | None
+    readings: int
+    blocks: int
+    output_on: bool
+    last_fault: str = ""
+    end: RunEnd | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Readings, blocks and events since the last batch, and the snapshot that counts once they are stored."""
+
+    snapshot: RunSnapshot
+    readings: list[Reading] = field(default_factory=list)
+    blocks: list[Block] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
+    facts: RunFacts | None = None

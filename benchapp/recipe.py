@@ -1,0 +1,252 @@
+"""What to measure, as frozen data: from texts with units (a TOML file, options, a form) and back.
+
+Every fault of an input is found before any is reported, each with its place, value and remedy.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from benchapp.analysis.blocks import middle_of
+from benchapp.errors import Fault, InputError, QuantityError
+from benchapp.quantity import parse
+
+DEFAULT_BLOCKS = 30
+_STOPS = ("blocks", "duration", "until", "endless")
+
+
+@dataclass(frozen=True, slots=True)
+class StopRule:
+    """When the run ends by itself; all None: never."""
+
+    blocks: int | None = DEFAULT_BLOCKS
+    duration_s: float | None = None
+    until_ohm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """One measurement. `range_V` None: from the nominal value where there is one, else automatic."""
+
+    current_A: float
+    compliance_V: float = 1.0
+    range_V: float | None = None
+    nplc: float = 1.0
+    line_frequency_Hz: float = 50.0
+    settle_s: float = 0.02
+    signs: str = "+-"
+    emf_order: int = 1
+    stop: StopRule = StopRule()
+    name: str = ""
+    serial: str = ""
+    nominal_ohm: float | None = None
+    low_ohm: float | None = None
+    high_ohm: float | None = None
+
+    @property
+    def aperture_s(self) -> float:
+        """Integration time of one reading."""
+        return self.nplc / self.line_frequency_Hz
+
+    @property
+    def middle_A(self) -> float:
+        """The current about which the sequence is balanced."""
+        levels = [self.level_A(index) for index in range(len(self.signs))]
+        return middle_of(min(levels), max(levels))
+
+    def level_A(self, index: int) -> float:
+        """The current of reading `index`."""
+        sign = self.signs[index % len(self.signs)]
+        return 0.0 if sign == "0" else self.current_A if sign == "+" else -self.current_A
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One value as it was written, and where: `field` is a key or an option, `file` the file it stands in."""
+
+    value: Any
+    field: str
+    file: str = ""
+
+    def fault(self, problem: str, remedy: str) -> Fault:
+        """What is wrong with it."""
+        return Fault(problem, str(self.value), remedy, field=self.field, file=self.file)
+
+
+Entries = Mapping[str, Entry]
+
+
+def entries_from_toml(path: Path) -> dict[str, Entry]:
+    """The keys of a recipe file. Raises InputError."""
+    try:
+        table = tomllib.loads(path.read_text("utf-8"))
+    except OSError as error:
+        raise InputError(Fault(f"cannot be read: {error.strerror}", "", "Check the path", file=str(path))) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputError(Fault(f"this is no TOML: {error}", "", "Correct that line", file=str(path))) from error
+    return {key: Entry(value, key, str(path)) for key, value in table.items()}
+
+
+def build_recipe(entries: Entries) -> Recipe:
+    """A recipe from what was written. Raises InputError with all faults at once."""
+    faults: list[Fault] = []
+    values: dict[str, Any] = {}
+    for key, entry in entries.items():
+        reader = _READERS.get(key)
+        if reader is None:
+            faults.append(entry.fault("unknown", f"Known are {', '.join(_READERS)}"))
+            continue
+        try:
+            values[key] = reader(entry)
+        except InputError as error:
+            faults += error.faults
+    faults += _contradictions(entries, values)
+    if faults:
+        raise InputError(*faults)
+    return _assemble(values)
+
+
+def recipe_to_toml(recipe: Recipe) -> str:
+    """The same recipe as a TOML text that reads back equal."""
+    lines = [f"{key} = {_quoted(text)}" for key, text in (("name", recipe.name), ("serial", recipe.serial)) if text]
+    quantities = [
+        ("nominal", recipe.nominal_ohm, "ohm"),
+        ("current", recipe.current_A, "A"),
+        ("compliance", recipe.compliance_V, "V"),
+        ("range", recipe.range_V, "V"),
+        ("line_frequency", recipe.line_frequency_Hz, "Hz"),
+        ("settle", recipe.settle_s, "s"),
+        ("low", recipe.low_ohm, "ohm"),
+        ("high", recipe.high_ohm, "ohm"),
+        ("duration", recipe.stop.duration_s, "s"),
+        ("until", recipe.stop.until_ohm, "ohm"),
+    ]
+    lines += [f'{key} = "{value!r} {unit}"' for key, value, unit in quantities if value is not None]
+    lines += [f"nplc = {recipe.nplc!r}", f'signs = "{recipe.signs}"', f"emf_order = {recipe.emf_order}"]
+    if recipe.stop.blocks is not None:
+        lines.append(f"blocks = {recipe.stop.blocks}")
+    elif recipe.stop == StopRule(None):
+        lines.append("endless = true")
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'
+
+
+def _assemble(values: dict[str, Any]) -> Recipe:
+    names = {
+        "current": "current_A", "compliance": "compliance_V", "range": "range_V", "settle": "settle_s",
+        "line_frequency": "line_frequency_Hz", "nominal": "nominal_ohm", "low": "low_ohm", "high": "high_ohm",
+    }  # fmt: skip
+    chosen = {names.get(key, key): value for key, value in values.items() if key not in _STOPS}
+    if any(key in values for key in _STOPS):
+        chosen["stop"] = StopRule(values.get("blocks"), values.get("duration"), values.get("until"))
+    return Recipe(**chosen)
+
+
+def _contradictions(entries: Entries, values: dict[str, Any]) -> list[Fault]:
+    faults = []
+    if "current" not in entries:
+        faults.append(Fault("missing", "", 'Nothing is switched on unasked: write for example "100 mA"', "current"))
+    stops = [key for key in _STOPS if key in entries]
+    if len(stops) > 1:
+        faults.append(entries[stops[1]].fault(f"stands beside {stops[0]}", f"Choose one of {', '.join(_STOPS)}"))
+    low, high = values.get("low"), values.get("high")
+    if low is not None and high is not None and low >= high:
+        faults.append(entries["low"].fault("is not below the upper limit", "Exchange low and high"))
+    return faults
+
+
+def _quantity(unit: str, low: float, high: float, *, or_zero: bool = False) -> Callable[[Entry], float]:
+    """A reader of quantities above `low` (or 0, where that is allowed) and up to `high`."""
+
+    def read(entry: Entry) -> float:
+        text = str(entry.value) if entry.value == 0 and not isinstance(entry.value, bool) else entry.value
+        if not isinstance(text, str):
+            example = f'"{entry.value} {unit}"'
+            raise InputError(entry.fault("a quantity needs its unit", f"Write a text such as {example}"))
+        try:
+            value = parse(text, unit)
+        except QuantityError as error:
+            fault = error.faults[0]
+            raise InputError(Fault(fault.problem, text, fault.remedy, entry.field, entry.file)) from error
+        if not (low < value <= high or (or_zero and value == 0)):
+            limits = f"Write a value {'from 0' if or_zero else f'above {low:g} {unit}'} up to {high:g} {unit}"
+            raise InputError(entry.fault("out of range", limits))
+        return value
+
+    return read
+
+
+def _number(low: float, high: float) -> Callable[[Entry], float]:
+    def read(entry: Entry) -> float:
+        try:
+            value = float(entry.value) if not isinstance(entry.value, bool) else float("nan")
+        except (TypeError, ValueError):
+            value = float("nan")
+        if not low <= value <= high:
+            raise InputError(entry.fault("no usable number", f"Write a number from {low:g} to {high:g}"))
+        return value
+
+    return read
+
+
+def _whole(low: int, high: int) -> Callable[[Entry], int]:
+    number = _number(low, high)
+
+    def read(entry: Entry) -> int:
+        value = number(entry)
+        if value != int(value):
+            raise InputError(entry.fault("no whole number", f"Write a whole number from {low} to {high}"))
+        return int(value)
+
+    return read
+
+
+def _signs(entry: Entry) -> str:
+    text = str(entry.value)
+    if not text or set(text) - set("+-0"):
+        raise InputError(entry.fault("no sequence of signs", "Write signs such as +- or +--+ or +0-0"))
+    if len(set(text)) < 2 or len(text) > 10000:
+        raise InputError(entry.fault("the current is never changed", "Write at least two different signs, as in +-"))
+    return text
+
+
+def _text(entry: Entry) -> str:
+    if not isinstance(entry.value, str):
+        raise InputError(entry.fault("no text", "Write it in quotes"))
+    return entry.value
+
+
+def _true(entry: Entry) -> bool:
+    if entry.value is not True:
+        raise InputError(entry.fault("can only be true", "Write endless = true, or leave it out"))
+    return True
+
+
+_READERS: dict[str, Callable[[Entry], Any]] = {
+    "name": _text,
+    "serial": _text,
+    "nominal": _quantity("ohm", 0, 1e6),
+    "current": _quantity("A", 0, 1e4),
+    "compliance": _quantity("V", 0, 1e3),
+    "range": _quantity("V", 0, 1e3),
+    "nplc": _number(0.0005, 1000),
+    "line_frequency": _quantity("Hz", 10, 1000),
+    "settle": _quantity("s", 0, 3600, or_zero=True),
+    "signs": _signs,
+    "emf_order": _whole(0, 2),
+    "blocks": _whole(1, 100_000_000),
+    "duration": _quantity("s", 0, 1e8),
+    "until": _quantity("ohm", 0, 1e6),
+    "endless": _true,
+    "low": _quantity("ohm", -1e6, 1e6),
+    "high": _quantity("ohm", -1e6, 1e6),
+}
+RECIPE_KEYS = tuple(_READERS)

@@ -1,0 +1,161 @@
+from dataclasses import replace
+
+import pytest
+
+from benchapp.events import EndReason, EventKind
+from benchapp.limits import HouseLimits
+from benchapp.measure.control import Control
+from benchapp.measure.snapshot import Batch, RecordLost
+from benchapp.recipe import StopRule
+from sim.scenario import load_scenario, scenario_names
+from tests.benchapp.simulated import Rehearsal, recipe_of
+
+
+@pytest.mark.parametrize("name", scenario_names())
+def test_a_run_of_thirty_blocks_finds_the_truth(name: str) -> None:
+    rehearsal = Rehearsal(load_scenario(name))
+    end = rehearsal.run(recipe_of(rehearsal.scenario))
+    estimate = rehearsal.last.estimate
+    truth = rehearsal.sim.circuit.resistance_ohm()
+    assert (end.reason, end.output_off, rehearsal.sim.source.output_on) == (EndReason.RULE, True, False)
+    assert estimate.blocks == 30
+    # Wider than the 95 % interval, so that one fixed seed says nothing by luck: coverage has tests of its own.
+    assert abs(estimate.resistance_ohm - truth) < 4 * estimate.standard_uncertainty_ohm
+    assert rehearsal.states == ["checking", "settling", "running", "done"]
+
+
+def test_each_reversal_waits_for_the_source_then_settles_then_reads() -> None:
+    rehearsal = Rehearsal()
+    rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(2), signs="+--+"))
+    sent = [message for _, way, message in rehearsal.sent if way == ">"]
+    run = [m for m in sent[sent.index(":OUTP ON") :] if "CURR" in m or "READ" in m]
+    plus, minus = ":SOUR:CURR 5.00000000E+00;*OPC?", ":SOUR:CURR -5.00000000E+00;*OPC?"
+    shapes = [m.removesuffix(";:STAT:QUES:COND?") for m in run]
+    assert shapes[:9] == [plus, ":READ?", minus, ":READ?", ":READ?", plus, ":READ?", ":READ?", minus]
+    assert [r.current_A for r in rehearsal.readings] == [5, -5, -5, 5] * 2
+
+
+def test_time_counts_from_output_on_at_the_middle_of_the_reading() -> None:
+    rehearsal = Rehearsal()
+    rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(1)))
+    # Latency 4 ms, settling 20 ms, half an aperture of 20 ms.
+    assert rehearsal.readings[0].time_s == pytest.approx(0.034, abs=1e-9)
+    assert rehearsal.readings[1].time_s - rehearsal.readings[0].time_s == pytest.approx(0.044, abs=1e-9)
+
+
+def test_stop_after_a_time() -> None:
+    rehearsal = Rehearsal()
+    rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(None, duration_s=2.0)))
+    assert rehearsal.readings[-2].time_s < 2.0 <= rehearsal.readings[-1].time_s
+
+
+def test_stop_at_an_uncertainty_not_before_ten_blocks() -> None:
+    rehearsal = Rehearsal()
+    rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(None, until_ohm=1.0)))
+    assert rehearsal.last.estimate.blocks == 10
+    rehearsal = Rehearsal()
+    rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(None, until_ohm=3e-9)))
+    assert rehearsal.last.estimate.blocks > 10
+    assert rehearsal.last.estimate.repeatability_95_ohm <= 3e-9
+
+
+def stop_after(readings: int, rehearsal: Rehearsal) -> None:
+    def on_batch(batch: Batch, control: Control) -> None:
+        if batch.snapshot.readings >= readings:
+            control.stop("enough")
+
+    rehearsal.on_batch = on_batch
+
+
+def test_the_operator_s_stop_ends_with_a_result() -> None:
+    rehearsal = Rehearsal()
+    stop_after(10, rehearsal)
+    end = rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(None)))
+    assert (end.reason, end.text, end.output_off) == (EndReason.OPERATOR, "enough", True)
+    assert end.exit_status(rehearsal.last.estimate.blocks) == 0
+    assert end.exit_status(0) == 4
+    assert not rehearsal.sim.source.output_on
+
+
+def test_no_block_spans_a_pause_and_the_current_rests() -> None:
+    rehearsal = Rehearsal()
+    paused: list[float] = []
+
+    def on_batch(batch: Batch, control: Control) -> None:
+        if batch.snapshot.readings >= 4 and not paused:
+            paused.append(batch.snapshot.time_s)
+            control.pause()
+            control.mark("door opened")
+            control.resume()
+
+    rehearsal.on_batch = on_batch
+    rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(5)))
+    pause = next(event for event in rehearsal.events if event.kind is EventKind.PAUSE)
+    assert [e.text for e in rehearsal.events if e.kind is EventKind.MARK] == ["door opened"]
+    spans = [(block.time_s, block.readings) for batch in rehearsal.batches for block in batch.blocks]
+    assert len(spans) == 5
+    assert pause.reading + 3 * 5 >= len(rehearsal.readings)
+    assert rehearsal.states == ["checking", "settling", "running", "paused", "running", "done"]
+
+
+def test_compliance_reached_stops_for_safety() -> None:
+    rehearsal = Rehearsal()
+    end = rehearsal.run(recipe_of(rehearsal.scenario, compliance_V=0.05))
+    assert (end.reason, end.exit_status(0), end.output_off) == (EndReason.COMPLIANCE, 4, True)
+
+
+def test_overload_stops_for_safety_and_is_in_the_record() -> None:
+    rehearsal = Rehearsal()
+    end = rehearsal.run(recipe_of(rehearsal.scenario, range_V=1e-3))
+    assert (end.reason, end.exit_status(0)) == (EndReason.OVERLOAD, 4)
+    assert rehearsal.readings[-1].voltage_V > 1e30
+    assert [flag.code for flag in rehearsal.last.estimate.flags] == ["overload"]
+
+
+def test_house_limits_hold_before_a_command_leaves_and_while_measuring() -> None:
+    rehearsal = Rehearsal(limits=HouseLimits(current_A=1.0))
+    end = rehearsal.run(recipe_of(rehearsal.scenario))
+    assert (end.reason, rehearsal.sent) == (EndReason.LIMIT, [])
+    rehearsal = Rehearsal(limits=HouseLimits(power_W=0.005))
+    end = rehearsal.run(recipe_of(rehearsal.scenario, nominal_ohm=1e-6, range_V=0.01))
+    assert end.reason is EndReason.LIMIT
+    assert "power in the specimen" in end.text
+    assert not rehearsal.sim.source.output_on
+
+
+def test_an_instrument_that_falls_silent_is_trouble_and_the_output_is_off() -> None:
+    rehearsal = Rehearsal()
+
+    def on_batch(batch: Batch, control: Control) -> None:
+        if batch.snapshot.readings == 7:
+            rehearsal.sim.voltmeter.process("TRIG:SOUR BUS")
+
+    rehearsal.on_batch = on_batch
+    end = rehearsal.run(recipe_of(rehearsal.scenario))
+    assert (end.reason, end.exit_status(2), end.output_off) == (EndReason.INSTRUMENT, 3, True)
+    assert "no answer" in end.text
+    assert len(rehearsal.readings) >= 7
+
+
+@pytest.mark.parametrize("at", [1, 2, 3, 4, 9])
+def test_a_record_that_fails_or_a_bug_ends_with_the_output_off(at: int) -> None:
+    for error, reason in ((RecordLost("disk full"), EndReason.RECORD), (ZeroDivisionError(), EndReason.BUG)):
+        rehearsal = Rehearsal()
+        calls: list[Batch] = []
+
+        def on_batch(batch: Batch, control: Control, error: Exception = error, calls: list[Batch] = calls) -> None:
+            calls.append(batch)
+            if len(calls) == at:
+                raise error
+
+        rehearsal.on_batch = on_batch
+        end = rehearsal.run(recipe_of(rehearsal.scenario))
+        assert (end.reason, rehearsal.sim.source.output_on) == (reason, False)
+
+
+def test_emf_order_zero_and_plus_zero_sequences() -> None:
+    for signs, order in (("+0", 1), ("+-", 0), ("+0-0", 1), ("++--", 2)):
+        rehearsal = Rehearsal()
+        rehearsal.run(replace(recipe_of(rehearsal.scenario), signs=signs, emf_order=order, stop=StopRule(10)))
+        truth = rehearsal.sim.circuit.resistance_ohm()
+        assert rehearsal.last.estimate.resistance_ohm == pytest.approx(truth, rel=1e-3)

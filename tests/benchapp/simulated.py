@@ -1,0 +1,83 @@
+"""A recipe run on a simulated bench in process and in virtual time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from benchapp.bench import Bench, BenchPlan
+from benchapp.events import Event, EventKind, Reading, RunEnd
+from benchapp.limits import HouseLimits
+from benchapp.measure.control import Control
+from benchapp.measure.sequencer import Sequencer
+from benchapp.measure.snapshot import Batch, RunSnapshot
+from benchapp.recipe import Entry, Recipe, build_recipe
+from drivers.dialect import load_dialect
+from sim.bench import SimulatedBench
+from sim.clock import VirtualClock
+from sim.loopback import Loopback
+from sim.scenario import Scenario, load_scenario
+
+
+def recipe_of(scenario: Scenario, **changes: Any) -> Recipe:
+    """The recipe that a scenario suggests."""
+    return replace(build_recipe({key: Entry(value, key) for key, value in scenario.recipe.items()}), **changes)
+
+
+@dataclass
+class Rehearsal:
+    """One run; `on_batch` may give orders while it goes on."""
+
+    scenario: Scenario = field(default_factory=lambda: load_scenario("shunt"))
+    seed: int = 1
+    limits: HouseLimits = field(default_factory=HouseLimits)
+    on_batch: Callable[[Batch, Control], None] = lambda batch, control: None
+    batches: list[Batch] = field(default_factory=list)
+    sent: list[tuple[str, str, str]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.clock = VirtualClock()
+        self.sim = SimulatedBench(self.scenario, self.clock, self.seed)
+        self.control = Control()
+
+    def run(self, recipe: Recipe) -> RunEnd:
+        plan = BenchPlan(
+            "source",
+            "voltmeter",
+            load_dialect("scpi", "source"),
+            load_dialect("scpi", "voltmeter"),
+            lambda: Loopback(self.sim.source),
+            lambda: Loopback(self.sim.voltmeter),
+        )
+        bench = Bench(plan, lambda *line: self.sent.append(line))
+        sequencer = Sequencer(
+            bench,
+            recipe,
+            self.limits,
+            clock=self.clock,
+            control=self.control,
+            publish=self._take,
+            real_time=self.clock.now,
+        )
+        return sequencer.run()
+
+    def _take(self, batch: Batch) -> None:
+        self.batches.append(batch)
+        self.on_batch(batch, self.control)
+
+    @property
+    def readings(self) -> list[Reading]:
+        return [reading for batch in self.batches for reading in batch.readings]
+
+    @property
+    def events(self) -> list[Event]:
+        return [event for batch in self.batches for event in batch.events]
+
+    @property
+    def states(self) -> list[str]:
+        return [event.text for event in self.events if event.kind is EventKind.STATE]
+
+    @property
+    def last(self) -> RunSnapshot:
+        return self.batches[-1].snapshot
