@@ -16,7 +16,7 @@ from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse
 
 DEFAULT_BLOCKS = 30
-_STOPS = ("blocks", "duration", "until", "endless")
+STOP_KEYS = ("blocks", "duration", "until", "endless")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,12 +83,21 @@ Entries = Mapping[str, Entry]
 def entries_from_toml(path: Path) -> dict[str, Entry]:
     """The keys of a recipe file. Raises InputError."""
     try:
-        table = tomllib.loads(path.read_text("utf-8"))
+        text = path.read_text("utf-8")
     except OSError as error:
         raise InputError(Fault(f"cannot be read: {error.strerror}", "", "Check the path", file=str(path))) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(Fault(f"this is no TOML: {error}", "", "Correct that line", file=str(path))) from error
-    return {key: Entry(value, key, str(path)) for key, value in table.items()}
+    except UnicodeDecodeError as error:
+        raise InputError(Fault("this is no UTF-8 text", "", "Save it as UTF-8", file=str(path))) from error
+    return entries_from_text(text, str(path))
+
+
+def entries_from_text(text: str, file: str) -> dict[str, Entry]:
+    """The keys of a recipe text; `file` says in messages where it stands. Raises InputError."""
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(Fault(f"this is no TOML: {error}", "", "Correct that line", file=file)) from error
+    return {key: Entry(value, key, file) for key, value in table.items()}
 
 
 def build_recipe(entries: Entries) -> Recipe:
@@ -144,8 +153,8 @@ def _assemble(values: dict[str, Any]) -> Recipe:
         "current": "current_A", "compliance": "compliance_V", "range": "range_V", "settle": "settle_s",
         "line_frequency": "line_frequency_Hz", "nominal": "nominal_ohm", "low": "low_ohm", "high": "high_ohm",
     }  # fmt: skip
-    chosen = {names.get(key, key): value for key, value in values.items() if key not in _STOPS}
-    if any(key in values for key in _STOPS):
+    chosen = {names.get(key, key): value for key, value in values.items() if key not in STOP_KEYS}
+    if any(key in values for key in STOP_KEYS):
         chosen["stop"] = StopRule(values.get("blocks"), values.get("duration"), values.get("until"))
     return Recipe(**chosen)
 
@@ -154,9 +163,9 @@ def _contradictions(entries: Entries, values: dict[str, Any]) -> list[Fault]:
     faults = []
     if "current" not in entries:
         faults.append(Fault("missing", "", 'Nothing is switched on unasked: write for example "100 mA"', "current"))
-    stops = [key for key in _STOPS if key in entries]
+    stops = [key for key in STOP_KEYS if key in entries]
     if len(stops) > 1:
-        faults.append(entries[stops[1]].fault(f"stands beside {stops[0]}", f"Choose one of {', '.join(_STOPS)}"))
+        faults.append(entries[stops[1]].fault(f"stands beside {stops[0]}", f"Choose one of {', '.join(STOP_KEYS)}"))
     low, high = values.get("low"), values.get("high")
     if low is not None and high is not None and low >= high:
         faults.append(entries["low"].fault("is not below the upper limit", "Exchange low and high"))

@@ -25,7 +25,7 @@ _KEYS = (
 )
 
 
-def result_object(identity: dict[str, str], estimate: Estimate, verdict: str | None = None) -> dict[str, Any]:
+def result_object(identity: dict[str, Any], estimate: Estimate, verdict: str | None = None) -> dict[str, Any]:
     """`identity` is {"file": ...} or {"run_id": ...}."""
     values = {key: _exists(getattr(estimate, key)) for key in _KEYS}
     return {

@@ -134,10 +134,13 @@ def estimate_readings(
     voltage_V: Sequence[float],
     *,
     emf_order: int = 1,
+    middle_A: float | None = None,
     pauses: Sequence[int] = (),
 ) -> tuple[Estimate, list[Block]]:
     """The whole run at once; `pauses` holds the indices of readings that come first after a pause."""
-    running = RunningEstimate(emf_order, middle_of(min(current_A), max(current_A)))
+    if middle_A is None:
+        middle_A = middle_of(min(current_A, default=0.0), max(current_A, default=0.0))
+    running = RunningEstimate(emf_order, middle_A)
     first_after_pause = set(pauses)
     blocks = []
     for index, reading in enumerate(zip(time_s, current_A, voltage_V, strict=True)):

@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 import sys
 
-from benchapp.cli import analyse, simulate
+from benchapp.cli import analyse, logbook, measure, simulate
 from benchapp.errors import BenchError
+from drivers.errors import InstrumentError
 
 _EPILOG = "exit status: 0 with a result; 2 bad input; 3 instrument trouble; 4 stopped for safety or without a result"
 
@@ -19,6 +20,9 @@ def main(arguments: list[str] | None = None) -> int:
     except BenchError as error:
         print(f"benchapp: {error}", file=sys.stderr)
         return error.exit_status
+    except InstrumentError as error:
+        print(f"benchapp: {error}", file=sys.stderr)
+        return 3
     return status
 
 
@@ -29,7 +33,9 @@ def _parser() -> argparse.ArgumentParser:
         epilog=_EPILOG,
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    measure.add_parser(commands)
     analyse.add_parser(commands)
+    logbook.add_parser(commands)
     simulate.add_parser(commands)
     return parser
 

@@ -28,7 +28,7 @@ def opened(target: str, option: str) -> Iterator[TextIO]:
         yield stream
 
 
-def in_words(name: str, estimate: Estimate) -> str:
+def in_words(name: str, estimate: Estimate, verdict: str | None = None) -> str:
     """A result for people, on a few lines."""
     lines = [
         f"{name}: R = {concise(estimate.resistance_ohm, estimate.standard_uncertainty_ohm, 'ohm')}, {estimate.state}",
@@ -37,5 +37,7 @@ def in_words(name: str, estimate: Estimate) -> str:
         f"  thermal EMF {engineering(estimate.thermal_emf_V, 'V')},"
         f" slope {engineering(estimate.thermal_emf_slope_V_per_s, 'V', 3)}/s",
     ]
+    if verdict is not None:
+        lines.append(f"  verdict: {verdict}")
     lines += [f"  {flag.severity}: {flag.text}" for flag in estimate.flags]
     return "\n".join(lines)

@@ -63,7 +63,7 @@ class Sequencer:
         self._publish = publish
         self._running = RunningEstimate(recipe.emf_order, recipe.middle_A)
         self._status = RunStatus.IDLE
-        self._start_s = clock.now()
+        self._start_s: float | None = None  # when the output went on
         self._output_on = False
         self._level_A = 0.0
         self._index = 0
@@ -97,10 +97,10 @@ class Sequencer:
         self._enter(RunStatus.SETTLING)
         self._output_on = True
         source.output_on()
-        self._start_s = self._clock.now()
+        start_s = self._start_s = self._clock.now()
         self._step(source, self._recipe.level_A(0))
         self._enter(RunStatus.RUNNING)
-        text = self._reverse_and_read(source, voltmeter)
+        text = self._reverse_and_read(source, voltmeter, start_s)
         source.step(0.0)
         return EndReason.RULE, text
 
@@ -114,7 +114,7 @@ class Sequencer:
         self._hand_over(facts=facts)
         return source, voltmeter
 
-    def _reverse_and_read(self, source: ScpiSource, voltmeter: ScpiVoltmeter) -> str:
+    def _reverse_and_read(self, source: ScpiSource, voltmeter: ScpiVoltmeter, start_s: float) -> str:
         recipe, clock, running, orders = self._recipe, self._clock, self._running, self._control
         while True:
             if not orders.idle():
@@ -124,7 +124,7 @@ class Sequencer:
                 self._step(source, level)
             before = clock.now()
             voltage_V = voltmeter.read()
-            time_s = (before + clock.now()) / 2 - self._start_s
+            time_s = (before + clock.now()) / 2 - start_s
             reading = Reading(self._index, time_s, level, voltage_V)
             self._index += 1
             self._pending_readings.append(reading)
@@ -226,7 +226,11 @@ class Sequencer:
         self._hand_over(end)
 
     def _event(self, kind: EventKind, text: str) -> None:
-        self._pending_events.append(Event(self._clock.now() - self._start_s, self._index, kind, text))
+        self._pending_events.append(Event(self._time_s(), self._index, kind, text))
+
+    def _time_s(self) -> float:
+        """Bench time since the output went on; 0 before."""
+        return 0.0 if self._start_s is None else self._clock.now() - self._start_s
 
     def _hand_over(self, end: RunEnd | None = None, facts: RunFacts | None = None) -> None:
         batch = Batch(self._snapshot(end), self._pending_readings, self._pending_blocks, self._pending_events, facts)
@@ -239,7 +243,7 @@ class Sequencer:
         recipe = self._recipe
         return RunSnapshot(
             status=self._status,
-            time_s=self._clock.now() - self._start_s,
+            time_s=self._time_s(),
             estimate=estimate,
             verdict=judge_limits(
                 estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm

@@ -75,7 +75,7 @@ def test_concise_keeps_the_value_within_half_of_its_last_digit(value: float, rel
     digits, parenthesis = number.rstrip(")").split("(")
     factor = parse(f"1 {unit}", "ohm")
     last = 10.0 ** -len(digits.partition(".")[2])
-    step = last if "." in digits else 10.0 ** max(0, math.floor(math.log10(u / factor)) - 1)
+    step = last if "." in digits else 10.0 ** max(0, math.floor(math.log10(float(f"{u:.1e}") / factor) + 1e-9) - 1)
     assert abs(float(digits) * factor - value) <= 0.51 * step * factor
     shown_u = int(parenthesis) * (last if "." in digits else 1.0) * factor
     assert shown_u == pytest.approx(u, rel=0.06)

@@ -1,0 +1,163 @@
+"""`benchapp measure`: one run from the command line."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import signal
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+from benchapp.bench import BenchPlan, plan_bench
+from benchapp.cli.output import in_words, opened
+from benchapp.cli.progress import Progress
+from benchapp.cli.scenarios import add_scenario_options, loaded
+from benchapp.cli.stream import ReadingStream
+from benchapp.clock import ScaledClock
+from benchapp.errors import Fault, InputError
+from benchapp.limits import load_limits
+from benchapp.logbook.database import default_path
+from benchapp.recipe import STOP_KEYS, Entry, build_recipe, entries_from_toml
+from benchapp.result_json import result_object, to_line
+from benchapp.session import Session
+from sim.bench import SimulatedBench
+from sim.clock import ScaledClock as SimulatedClock
+from sim.scenario import Scenario
+from sim.server import BenchServer
+
+_OPTIONS = {
+    "current": ('"100 mA"', "test current; its sign follows --signs"),
+    "compliance": ('"1 V"', "largest voltage of the source (1 V)"),
+    "range": ('"10 mV"', "range of the voltmeter (from the nominal value, else automatic)"),
+    "nplc": ("1", "aperture in power-line cycles (1)"),
+    "line-frequency": ('"50 Hz"', "mains frequency (50 Hz)"),
+    "settle": ('"20 ms"', "wait after each change of the current (20 ms)"),
+    "signs": ('"+-"', "sequence of the current's signs, such as +--+ or +0-0 (+-)"),
+    "emf-order": ("1", "order of the thermal EMF in a block: 0, 1, 2 (1)"),
+    "blocks": ("N", "stop after so many blocks (30, where no stop is named)"),
+    "duration": ('"60 s"', "stop after a time"),
+    "until": ('"0.2 uohm"', "stop at this half-width of the 95 %% interval, after ten blocks at least"),
+    "low": ("...", "lower limit of the resistance"),
+    "high": ("...", "upper limit of the resistance"),
+}
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Describe the command."""
+    parser = commands.add_parser(
+        "measure",
+        help="measure a resistance by current reversal",
+        description="Measure by a recipe file, by options, or both (options win). The instruments are named by their"
+        " VISA addresses, or simulated. Progress goes to standard error. Exit 0 with a result; 2 bad input;"
+        " 3 instrument trouble; 4 stopped for safety (overload, compliance, house limit) or without a result."
+        " A --json FILE is written whenever a block has closed, whatever the exit.",
+    )
+    parser.add_argument("recipe", nargs="?", metavar="RECIPE.toml", type=Path, help="recipe file")
+    add_scenario_options(parser, default=None)
+    parser.add_argument("--source", metavar="ADDR", help='address such as "TCPIP::127.0.0.1::5025::SOCKET"')
+    parser.add_argument("--voltmeter", metavar="ADDR")
+    parser.add_argument("--source-dialect", metavar="NAME_OR_FILE", help="how the source spells its commands (scpi)")
+    parser.add_argument("--voltmeter-dialect", metavar="NAME_OR_FILE", help="the same for the voltmeter (scpi)")
+    for name, (example, text) in _OPTIONS.items():
+        parser.add_argument(f"--{name}", metavar=example.strip('"'), help=text)
+    parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
+    parser.add_argument("--json", metavar="FILE", help='the result as JSON, "-" for standard output')
+    parser.add_argument("--stream", metavar="FILE", help='each reading as a JSON line, "-" for standard output')
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Measure once."""
+    scenario = loaded(arguments.scenario) if arguments.scenario else None
+    recipe = build_recipe(_entries(arguments, scenario))
+    with _bench(arguments, scenario) as plan:
+        session = Session(
+            plan,
+            recipe,
+            load_limits(),
+            clock=ScaledClock(arguments.speed),
+            logbook=arguments.logbook or default_path(),
+            bench_note=f"simulated bench {scenario.name}" if scenario else "",
+        )
+        return measure(session, json_target=arguments.json, stream_target=arguments.stream)
+
+
+def measure(session: Session, *, json_target: str | None, stream_target: str | None) -> int:
+    """Run a session to its end, told on standard error; the exit status."""
+    progress = Progress(session)
+    with contextlib.ExitStack() as stack:
+        result = stack.enter_context(opened(json_target, "--json")) if json_target else None
+        stream = ReadingStream(session, stream_target) if stream_target else contextlib.nullcontext()
+        with stream, _until_the_end(session):
+            while not session.ended:
+                session.wait_for_change(0.1)
+                progress.show()
+        progress.show(final=True)
+        snapshot, end = session.snapshot, session.end
+        assert snapshot is not None
+        assert end is not None
+        print(f"{end.reason}: {end.text}. Run {session.run_id} is in {session.logbook}", file=sys.stderr)
+        if snapshot.estimate.blocks:
+            verdict = None if snapshot.verdict is None else str(snapshot.verdict)
+            if result is not None:
+                result.write(to_line(result_object({"run_id": session.run_id}, snapshot.estimate, verdict)) + "\n")
+            if json_target != "-" and stream_target != "-":
+                print(in_words(session.recipe.name or f"run {session.run_id}", snapshot.estimate, verdict))
+    return end.exit_status(snapshot.estimate.blocks)
+
+
+@contextlib.contextmanager
+def _until_the_end(session: Session) -> Iterator[None]:
+    """Start; on every way out, signals among them, order the stop and wait until the output is off."""
+
+    def stop(number: int, _frame: object) -> None:
+        session.control.stop(f"stopped by {signal.Signals(number).name}")
+
+    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {name: signal.signal(getattr(signal, name), stop) for name in names}
+    try:
+        session.start()
+        try:
+            yield
+        finally:
+            session.control.stop("ended by the program")
+            session.wait()
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)
+
+
+@contextlib.contextmanager
+def _bench(arguments: argparse.Namespace, scenario: Scenario | None) -> Iterator[BenchPlan]:
+    """The instruments: at the addresses, or simulated ones that live as long as the run."""
+    dialects = arguments.source_dialect, arguments.voltmeter_dialect
+    addresses = arguments.source, arguments.voltmeter
+    if scenario is None:
+        remedy = "Write both --source and --voltmeter, or --scenario for a simulated bench"
+        missing = [f"--{n}" for n, a in zip(("source", "voltmeter"), addresses, strict=True) if not a]
+        if missing:
+            raise InputError(*(Fault("missing", "", remedy, field=option) for option in missing))
+        yield plan_bench(*addresses, *dialects)
+        return
+    if any(addresses):
+        raise InputError(Fault("stands beside an address", scenario.name, "Choose one of them", field="--scenario"))
+    with BenchServer(SimulatedBench(scenario, SimulatedClock(arguments.speed), arguments.seed)) as server:
+        yield plan_bench(server.source, server.voltmeter, *dialects)
+
+
+def _entries(arguments: argparse.Namespace, scenario: Scenario | None) -> dict[str, Entry]:
+    """What the bench suggests, overruled by the recipe file, overruled by options; one stop rule replaces another."""
+    layers: list[dict[str, Entry]] = []
+    if scenario is not None:
+        layers.append({key: Entry(value, key, f"scenario {scenario.name}") for key, value in scenario.recipe.items()})
+    if arguments.recipe is not None:
+        layers.append(entries_from_toml(arguments.recipe))
+    options = ((name, getattr(arguments, name.replace("-", "_"))) for name in _OPTIONS)
+    layers.append({n.replace("-", "_"): Entry(text, f"--{n}") for n, text in options if text is not None})
+    entries: dict[str, Entry] = {}
+    for layer in layers:
+        if any(key in layer for key in STOP_KEYS):
+            entries = {key: entry for key, entry in entries.items() if key not in STOP_KEYS}
+        entries |= layer
+    return entries

@@ -1,0 +1,63 @@
+"""A run told on standard error while it goes on."""
+
+from __future__ import annotations
+
+import sys
+import time
+
+from benchapp.events import EventKind
+from benchapp.measure.snapshot import RunSnapshot
+from benchapp.quantity import concise, engineering
+from benchapp.session import Session
+
+_EVERY_S = 0.25  # on a terminal, one line written over and over
+_EVERY_IN_A_FILE_S = 2.0
+
+
+class Progress:
+    """Call `show` as often as you like; it writes when there is something new and the time has come."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._live = sys.stderr.isatty()
+        self._last_s = 0.0
+        self._events = 0
+        self._width = 0
+
+    def show(self, *, final: bool = False) -> None:
+        """Write new events, and the state of the run."""
+        for event in self._session.events[self._events :]:
+            self._events += 1
+            if event.kind in (EventKind.FAULT, EventKind.NOTICE, EventKind.MARK):
+                self._line(f"{event.kind}: {event.text}")
+        snapshot = self._session.snapshot
+        every = _EVERY_S if self._live else _EVERY_IN_A_FILE_S
+        if snapshot is None or (not final and time.monotonic() - self._last_s < every):
+            return
+        self._last_s = time.monotonic()
+        text = _in_one_line(snapshot)
+        if self._live and not final:
+            sys.stderr.write("\r" + text.ljust(self._width))
+            self._width = len(text)
+            sys.stderr.flush()
+        else:
+            self._line(text)
+
+    def _line(self, text: str) -> None:
+        if self._live and self._width:
+            sys.stderr.write("\r" + " " * self._width + "\r")
+            self._width = 0
+        print(text, file=sys.stderr, flush=True)
+
+
+def _in_one_line(snapshot: RunSnapshot) -> str:
+    estimate = snapshot.estimate
+    parts = [
+        f"{snapshot.status} {snapshot.time_s:7.1f} s",
+        f"{snapshot.readings} readings",
+        f"{estimate.blocks} blocks",
+    ]
+    if estimate.blocks:
+        value = concise(estimate.resistance_ohm, estimate.standard_uncertainty_ohm, "ohm")
+        parts += [f"R = {value}", str(estimate.state), f"EMF {engineering(estimate.thermal_emf_V, 'V', 3)}"]
+    return "  ".join(parts)

@@ -1,0 +1,51 @@
+"""All readings and blocks of a run as columns that only grow; a reader takes the first n, which never change."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchapp.analysis.blocks import Block
+from benchapp.events import Reading
+
+Column = NDArray[np.float64]
+
+
+class Columns:
+    """Float columns of equal length that double when they are full. One writer; any number of readers."""
+
+    def __init__(self, width: int) -> None:
+        self._data = np.empty((width, 1024))
+        self.count = 0
+
+    def extend(self, rows: Sequence[Sequence[float]]) -> None:
+        """Add rows; the count is raised last, so that a reader never sees a row half written."""
+        if not rows:
+            return
+        end = self.count + len(rows)
+        if end > self._data.shape[1]:
+            grown = np.empty((self._data.shape[0], max(end, 2 * self._data.shape[1])))
+            grown[:, : self.count] = self._data[:, : self.count]
+            self._data = grown
+        self._data[:, self.count : end] = np.array(rows, dtype=float).T
+        self.count = end
+
+    def since(self, first: int) -> NDArray[np.float64]:
+        """Rows from `first` on as (width, n); a view."""
+        count = self.count
+        return self._data[:, first:count]
+
+
+class History:
+    """`readings`: time_s, current_A, voltage_V. `blocks`: time_s, resistance_ohm, thermal_emf_V."""
+
+    def __init__(self) -> None:
+        self.readings = Columns(3)
+        self.blocks = Columns(3)
+
+    def extend(self, readings: Sequence[Reading], blocks: Sequence[Block]) -> None:
+        """Add what has been written down."""
+        self.readings.extend([reading[1:] for reading in readings])
+        self.blocks.extend([(b.time_s, b.resistance_ohm, b.thermal_emf_V) for b in blocks])

@@ -1,0 +1,80 @@
+"""Opening the logbook file: schema, version, durability."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import sys
+from pathlib import Path
+
+from benchapp.logbook.errors import LogbookError
+
+SCHEMA_VERSION = 1
+_SCHEMA = Path(__file__).with_name("schema.sql")
+_APPLICATION_ID = 0x4C4F484D
+
+
+def default_path() -> Path:
+    """The user's logbook, where no other is named."""
+    if folder := os.environ.get("BENCHAPP_DATA"):
+        return Path(folder) / "logbook.sqlite"
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA", Path.home()))
+    elif sys.platform == "darwin":
+        base = Path.home() / "Library" / "Application Support"
+    else:
+        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
+    return base / "benchapp" / "logbook.sqlite"
+
+
+def open_database(path: Path, *, create: bool) -> sqlite3.Connection:
+    """Connect, with every commit on the disk before it returns (WAL, synchronous FULL). Raises LogbookError."""
+    try:
+        if create:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        elif not path.is_file():
+            raise LogbookError(f"{path}: there is no logbook here. Measure first, or name another with --logbook")
+        connection = sqlite3.connect(path, timeout=10.0, isolation_level=None)
+        try:
+            _prepare(connection, path)
+        except BaseException:
+            connection.close()
+            raise
+    except sqlite3.DatabaseError as error:
+        raise LogbookError(f"{path}: the logbook cannot be used ({error}). Name another file with --logbook") from error
+    except OSError as error:
+        remedy = "Name a file in a folder that can be written, with --logbook"
+        raise LogbookError(f"{path}: cannot be opened ({error.strerror}). {remedy}") from error
+    return connection
+
+
+def _prepare(connection: sqlite3.Connection, path: Path) -> None:
+    connection.execute("PRAGMA foreign_keys = ON")
+    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    if version > SCHEMA_VERSION:
+        raise LogbookError(
+            f"{path}: written by a newer version (schema {version}, this one knows {SCHEMA_VERSION})."
+            " Install the newer version, or name another file with --logbook"
+        )
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")
+    if version == 0:
+        _create(connection, path)
+
+
+def _create(connection: sqlite3.Connection, path: Path) -> None:
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        # Another process may have been first.
+        if connection.execute("PRAGMA user_version").fetchone()[0] == 0:
+            if connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
+                raise LogbookError(f"{path}: this is another program's database. Name another file with --logbook")
+            for statement in _SCHEMA.read_text("utf-8").split(";\n"):
+                if statement.strip():
+                    connection.execute(statement)
+            connection.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
+            connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+        connection.execute("COMMIT")
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise

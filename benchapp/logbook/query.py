@@ -1,0 +1,107 @@
+"""Reading the logbook: which runs there are, and one run whole."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from benchapp.events import Event, EventKind
+from benchapp.logbook.database import open_database
+from benchapp.logbook.errors import LogbookError
+from benchapp.logbook.owner import Owner, is_alive
+from benchapp.logbook.readings_csv import ReadingColumns
+from drivers.instrument import Setting
+
+
+@dataclass(frozen=True, slots=True)
+class RunSummary:
+    """One run; `status` is running, interrupted, or the reason of its end."""
+
+    run_id: int
+    started: str
+    ended: str
+    status: str
+    end_text: str
+    software: str
+    recipe_toml: str
+    bench: dict[str, Any]
+    readings: int
+    result: dict[str, Any] | None
+
+
+@dataclass(frozen=True, slots=True)
+class RunRecord:
+    """All that was written down of a run."""
+
+    summary: RunSummary
+    instruments: dict[str, str]
+    settings: list[tuple[str, Setting]]
+    readings: ReadingColumns
+    events: list[Event]
+
+
+_SUMMARY = """SELECT id, started, coalesce(ended, ''), reason, coalesce(end_text, ''), software, recipe, bench, result,
+    owner_host, owner_pid, owner_started, (SELECT count(*) FROM reading WHERE run_id = run.id) FROM run"""
+
+
+def list_runs(path: Path) -> list[RunSummary]:
+    """Every run, the oldest first. Raises LogbookError."""
+    with _opened(path) as db:
+        return [_summary(row) for row in db.execute(_SUMMARY + " ORDER BY id")]
+
+
+def load_run(path: Path, run_id: int) -> RunRecord:
+    """One run. Raises LogbookError."""
+    with _opened(path) as db:
+        row = db.execute(_SUMMARY + " WHERE id = ?", (run_id,)).fetchone()
+        if row is None:
+            raise LogbookError(f"{path}: there is no run {run_id}. `benchapp logbook list` shows which there are")
+        events = [
+            Event(time_s, reading, EventKind(kind), text)
+            for time_s, reading, kind, text in db.execute(
+                "SELECT time_s, reading, kind, text FROM event WHERE run_id = ? ORDER BY id", (run_id,)
+            )
+        ]
+        columns = ReadingColumns(pauses=[event.reading for event in events if event.kind is EventKind.PAUSE])
+        for time_s, current_A, voltage_V in db.execute(
+            "SELECT time_s, current_A, voltage_V FROM reading WHERE run_id = ? ORDER BY number", (run_id,)
+        ):
+            columns.time_s.append(time_s)
+            columns.current_A.append(current_A)
+            columns.voltage_V.append(voltage_V)
+        return RunRecord(
+            _summary(row),
+            dict(db.execute("SELECT role, identity FROM instrument WHERE run_id = ?", (run_id,)).fetchall()),
+            [
+                (role, Setting(name, asked, read_back, bool(verified)))
+                for role, name, asked, read_back, verified in db.execute(
+                    "SELECT role, name, asked, read_back, verified FROM setting WHERE run_id = ?", (run_id,)
+                )
+            ],
+            columns,
+            events,
+        )
+
+
+def _summary(row: tuple[Any, ...]) -> RunSummary:
+    run_id, started, ended, reason, end_text, software, recipe, bench, result, host, pid, owner_started, readings = row
+    if reason is None:
+        reason = "running" if is_alive(Owner(host, pid, owner_started)) else "interrupted"
+    stated = None if result is None else json.loads(result)
+    return RunSummary(run_id, started, ended, reason, end_text, software, recipe, json.loads(bench), readings, stated)
+
+
+@contextlib.contextmanager
+def _opened(path: Path) -> Iterator[sqlite3.Connection]:
+    db = open_database(path, create=False)
+    try:
+        yield db
+    except sqlite3.DatabaseError as error:
+        raise LogbookError(f"{path}: the logbook cannot be read ({error}). Name another file with --logbook") from error
+    finally:
+        db.close()

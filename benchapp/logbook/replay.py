@@ -1,0 +1,26 @@
+"""A run's result again, from its recorded readings, by the code that stated it live."""
+
+from __future__ import annotations
+
+from benchapp.analysis.blocks import Block
+from benchapp.analysis.estimate import Estimate, estimate_readings
+from benchapp.logbook.query import RunRecord
+from benchapp.recipe import Recipe, build_recipe, entries_from_text
+
+
+def recipe_of(record: RunRecord) -> Recipe:
+    """The recipe that the run was measured by."""
+    return build_recipe(entries_from_text(record.summary.recipe_toml, f"run {record.summary.run_id}"))
+
+
+def replay(record: RunRecord, recipe: Recipe) -> tuple[Estimate, list[Block]]:
+    """The estimate and the blocks of a recorded run."""
+    columns = record.readings
+    return estimate_readings(
+        columns.time_s,
+        columns.current_A,
+        columns.voltage_V,
+        emf_order=recipe.emf_order,
+        middle_A=recipe.middle_A,
+        pauses=columns.pauses,
+    )

@@ -1,0 +1,37 @@
+-- The record. Rows are only ever added; a run's `ended` stays null until it ends.
+CREATE TABLE run (
+    id INTEGER PRIMARY KEY,
+    started TEXT NOT NULL,            -- UTC, ISO 8601
+    owner_host TEXT NOT NULL,         -- the process that writes it: a run without an end whose owner is dead
+    owner_pid INTEGER NOT NULL,       -- was interrupted
+    owner_started TEXT NOT NULL,
+    software TEXT NOT NULL,
+    recipe TEXT NOT NULL,             -- TOML
+    bench TEXT NOT NULL,              -- JSON: addresses, dialects, scenario
+    ended TEXT,
+    reason TEXT,
+    end_text TEXT,
+    output_off INTEGER,
+    result TEXT                       -- JSON, as stated at the end
+);
+CREATE TABLE instrument (
+    run_id INTEGER NOT NULL REFERENCES run(id), role TEXT NOT NULL, identity TEXT NOT NULL,
+    PRIMARY KEY (run_id, role)
+);
+CREATE TABLE setting (
+    run_id INTEGER NOT NULL REFERENCES run(id), role TEXT NOT NULL, name TEXT NOT NULL,
+    asked TEXT NOT NULL, read_back TEXT NOT NULL, verified INTEGER NOT NULL,
+    PRIMARY KEY (run_id, role, name)
+);
+CREATE TABLE reading (
+    run_id INTEGER NOT NULL REFERENCES run(id), number INTEGER NOT NULL,
+    time_s REAL NOT NULL, current_A REAL NOT NULL, voltage_V REAL NOT NULL,
+    PRIMARY KEY (run_id, number)
+) WITHOUT ROWID;
+CREATE TABLE event (
+    id INTEGER PRIMARY KEY,
+    run_id INTEGER NOT NULL REFERENCES run(id), time_s REAL NOT NULL,
+    reading INTEGER NOT NULL,         -- number of the next reading: a pause stands before it
+    kind TEXT NOT NULL, text TEXT NOT NULL
+);
+CREATE INDEX event_of_run ON event(run_id);

@@ -1,0 +1,120 @@
+"""Writing a run down. One writer a run; each batch is one transaction, on the disk when `append` returns."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from benchapp.events import Event, Reading, RunEnd
+from benchapp.logbook.database import open_database
+from benchapp.logbook.errors import LogbookError
+from benchapp.logbook.owner import this_process
+from drivers.instrument import Setting
+
+
+@dataclass(frozen=True, slots=True)
+class RunHeader:
+    """What is known before a run: software version, recipe as TOML, and the bench (addresses, dialects)."""
+
+    software: str
+    recipe_toml: str
+    bench: dict[str, Any]
+
+
+class RunWriter:
+    """Writes one run; used by one thread."""
+
+    def __init__(self, path: Path, header: RunHeader) -> None:
+        self._path = path
+        self._db = open_database(path, create=True)
+        owner = this_process()
+        with self._transaction():
+            cursor = self._db.execute(
+                "INSERT INTO run (started, owner_host, owner_pid, owner_started, software, recipe, bench)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (
+                    _now(),
+                    owner.host,
+                    owner.pid,
+                    owner.started,
+                    header.software,
+                    header.recipe_toml,
+                    json.dumps(header.bench, ensure_ascii=False),
+                ),
+            )
+        assert cursor.lastrowid is not None
+        self.run_id = cursor.lastrowid
+
+    def facts(self, identities: dict[str, str], settings: Sequence[tuple[str, Setting]]) -> None:
+        """Who the instruments are and how they stand."""
+        with self._transaction():
+            self._db.executemany("INSERT INTO instrument VALUES (?, ?, ?)", self._rows(identities.items()))
+            rows = [(role, s.name, s.asked, s.read_back, int(s.verified)) for role, s in settings]
+            self._db.executemany("INSERT OR REPLACE INTO setting VALUES (?, ?, ?, ?, ?, ?)", self._rows(rows))
+
+    def append(self, readings: Sequence[Reading], events: Sequence[Event]) -> None:
+        """Readings and events, in one transaction that is on the disk afterwards."""
+        if not readings and not events:
+            return
+        with self._transaction():
+            self._db.executemany("INSERT INTO reading VALUES (?, ?, ?, ?, ?)", self._rows(readings))
+            rows = [(e.time_s, e.reading, str(e.kind), e.text) for e in events]
+            self._db.executemany(
+                "INSERT INTO event (run_id, time_s, reading, kind, text) VALUES (?, ?, ?, ?, ?)", self._rows(rows)
+            )
+
+    def end(self, end: RunEnd, result: dict[str, Any]) -> None:
+        """How the run ended, and its result as stated."""
+        with self._transaction():
+            self._db.execute(
+                "UPDATE run SET ended = ?, reason = ?, end_text = ?, output_off = ?, result = ? WHERE id = ?",
+                (_now(), str(end.reason), end.text, int(end.output_off), json.dumps(result), self.run_id),
+            )
+
+    def close(self) -> None:
+        """Close the file."""
+        self._db.close()
+
+    def _rows(self, rows: Any) -> list[tuple[Any, ...]]:
+        return [(self.run_id, *row) for row in rows]
+
+    def _transaction(self) -> _Transaction:
+        return _Transaction(self._db, self._path)
+
+
+class _Transaction:
+    """BEGIN to COMMIT, whole or not at all; a database error becomes a LogbookError."""
+
+    def __init__(self, db: sqlite3.Connection, path: Path) -> None:
+        self._db = db
+        self._path = path
+
+    def __enter__(self) -> None:
+        self._run("BEGIN IMMEDIATE")
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, _: object) -> None:
+        if kind is None:
+            self._run("COMMIT")
+            return
+        if self._db.in_transaction:
+            self._db.execute("ROLLBACK")
+        if isinstance(error, sqlite3.OperationalError):
+            raise self._lost(error) from error
+
+    def _run(self, statement: str) -> None:
+        try:
+            self._db.execute(statement)
+        except sqlite3.OperationalError as error:
+            raise self._lost(error) from error
+
+    def _lost(self, error: Exception) -> LogbookError:
+        return LogbookError(f"{self._path}: cannot be written ({error}). Make room, or name another file")
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="milliseconds")

@@ -1,0 +1,185 @@
+"""One run wired: a thread that measures, a thread that writes down, and what has been written for all to see.
+
+A batch goes from the sequencer to the writer; only after its transaction is on the disk does the writer publish the
+batch's snapshot and readings. So whatever the window, the stream or the progress line show is in the record.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+from benchapp.bench import Bench, BenchPlan
+from benchapp.clock import Clock
+from benchapp.errors import BenchError
+from benchapp.events import Event, RunEnd
+from benchapp.history import History
+from benchapp.limits import HouseLimits
+from benchapp.logbook.errors import LogbookError
+from benchapp.logbook.store import RunHeader, RunWriter
+from benchapp.measure.control import Control
+from benchapp.measure.sequencer import Sequencer
+from benchapp.measure.snapshot import Batch, RecordLost, RunFacts, RunSnapshot
+from benchapp.recipe import Recipe, recipe_to_toml
+from benchapp.result_json import result_object
+from benchapp.version import VERSION
+
+Listener = Callable[[], None]
+
+
+class Session:
+    """One run. `control` takes orders from any thread; `snapshot` and `history` hold what is in the record."""
+
+    def __init__(
+        self,
+        plan: BenchPlan,
+        recipe: Recipe,
+        limits: HouseLimits,
+        *,
+        clock: Clock,
+        logbook: Path,
+        bench_note: str = "",
+    ) -> None:
+        self.recipe = recipe
+        self.plan = plan
+        self.control = Control()
+        self.history = History()
+        self.events: list[Event] = []
+        self.facts: RunFacts | None = None
+        self.snapshot: RunSnapshot | None = None
+        self.run_id: int | None = None
+        self.logbook = logbook
+        self._limits = limits
+        self._clock = clock
+        self._bench_note = bench_note
+        self._batches: queue.SimpleQueue[Batch | None] = queue.SimpleQueue()
+        self._lost: str = ""
+        self._started = threading.Event()
+        self._changed = threading.Condition()
+        self._run_thread = threading.Thread(target=self._run, name="run")
+        self._writer_thread = threading.Thread(target=self._write, name="record")
+        self._start_error: BenchError | None = None
+        self._end: RunEnd | None = None
+
+    def start(self) -> None:
+        """Check the limits, open the record, then start measuring. Raises LimitExceeded, LogbookError."""
+        self._limits.check(self.recipe)
+        self._writer_thread.start()
+        self._started.wait()
+        if self._start_error is not None:
+            self._writer_thread.join()
+            raise self._start_error
+        self._run_thread.start()
+
+    @property
+    def ended(self) -> bool:
+        """Whether the end has been written down and published."""
+        return not self._writer_thread.is_alive() and not self._run_thread.is_alive()
+
+    def wait(self, timeout_s: float | None = None) -> bool:
+        """Wait for the end; False where it has not come in time."""
+        self._run_thread.join(timeout_s)
+        if not self._run_thread.is_alive():
+            self._writer_thread.join(timeout_s)
+        return self.ended
+
+    def wait_for_change(self, timeout_s: float) -> None:
+        """Wait until something was published, or the time-out."""
+        with self._changed:
+            self._changed.wait(timeout_s)
+
+    @property
+    def end(self) -> RunEnd | None:
+        """How the run ended; None before."""
+        return self._end
+
+    # The run thread.
+
+    def _run(self) -> None:
+        bench = Bench(self.plan)
+        sequencer = Sequencer(
+            bench, self.recipe, self._limits, clock=self._clock, control=self.control, publish=self._take
+        )
+        try:
+            self._end = sequencer.run()
+        finally:
+            self._batches.put(None)
+
+    def _take(self, batch: Batch) -> None:
+        if self._lost:
+            raise RecordLost(self._lost)
+        self._batches.put(batch)
+
+    # The writer thread.
+
+    def _write(self) -> None:
+        try:
+            writer = RunWriter(self.logbook, self._header())
+        except BenchError as error:
+            self._start_error = error
+            return
+        finally:
+            self._started.set()
+        self.run_id = writer.run_id
+        with contextlib.closing(writer):
+            while (batches := self._waiting()) is not None:
+                self._store(writer, batches)
+                self._publish(batches)
+        self._notify()
+
+    def _waiting(self) -> list[Batch] | None:
+        """All batches that wait, at least one; None at the end."""
+        first = self._batches.get()
+        if first is None:
+            return None
+        batches = [first]
+        with contextlib.suppress(queue.Empty):
+            while (batch := self._batches.get_nowait()) is not None:
+                batches.append(batch)
+            self._batches.put(None)
+        return batches
+
+    def _store(self, writer: RunWriter, batches: list[Batch]) -> None:
+        if self._lost:
+            return
+        try:
+            for batch in batches:
+                if batch.facts is not None:
+                    writer.facts(batch.facts.identities, batch.facts.settings)
+            readings = [reading for batch in batches for reading in batch.readings]
+            writer.append(readings, [event for batch in batches for event in batch.events])
+            last = batches[-1].snapshot
+            if last.end is not None:
+                verdict = None if last.verdict is None else str(last.verdict)
+                writer.end(last.end, result_object({"run_id": writer.run_id}, last.estimate, verdict))
+        except LogbookError as error:
+            self._lost = str(error)
+
+    def _publish(self, batches: list[Batch]) -> None:
+        if self._lost and batches[-1].snapshot.end is None:
+            return
+        for batch in batches:
+            if not self._lost:
+                self.history.extend(batch.readings, batch.blocks)
+                self.events.extend(batch.events)
+            self.facts = batch.facts or self.facts
+        self.snapshot = batches[-1].snapshot
+        self._notify()
+
+    def _notify(self) -> None:
+        with self._changed:
+            self._changed.notify_all()
+
+    def _header(self) -> RunHeader:
+        plan = self.plan
+        bench = {
+            "source": plan.source,
+            "voltmeter": plan.voltmeter,
+            "source_dialect": plan.source_dialect.id,
+            "voltmeter_dialect": plan.voltmeter_dialect.id,
+            "note": self._bench_note,
+        }
+        return RunHeader(VERSION, recipe_to_toml(self.recipe), bench)

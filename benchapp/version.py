@@ -1,0 +1,5 @@
+"""The version of this program, as installed."""
+
+from importlib.metadata import version
+
+VERSION = version("benchapp")

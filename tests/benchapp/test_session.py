@@ -1,0 +1,105 @@
+"""The wired run: real threads and sockets, a fast clock."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from benchapp.bench import plan_bench
+from benchapp.clock import ScaledClock
+from benchapp.events import EndReason
+from benchapp.history import Columns
+from benchapp.limits import HouseLimits, LimitExceeded
+from benchapp.logbook.errors import LogbookError
+from benchapp.logbook.query import load_run
+from benchapp.logbook.replay import replay
+from benchapp.recipe import Recipe, StopRule
+from benchapp.session import Session
+from sim.bench import SimulatedBench
+from sim.clock import ScaledClock as SimulatedClock
+from sim.scenario import load_scenario
+from sim.server import BenchServer
+from tests.benchapp.simulated import recipe_of
+
+SPEED = 50.0
+
+
+@pytest.fixture
+def sim() -> Iterator[tuple[SimulatedBench, BenchServer]]:
+    bench = SimulatedBench(load_scenario("shunt"), SimulatedClock(SPEED))
+    with BenchServer(bench) as server:
+        yield bench, server
+
+
+def make(server: BenchServer, logbook: Path, **changes: object) -> Session:
+    recipe = recipe_of(load_scenario("shunt"), **changes)
+    plan = plan_bench(server.source, server.voltmeter)
+    return Session(plan, recipe, HouseLimits(), clock=ScaledClock(SPEED), logbook=logbook)
+
+
+def test_what_is_published_is_in_the_record_and_a_replay_gives_the_same(
+    sim: tuple[SimulatedBench, BenchServer], tmp_path: Path
+) -> None:
+    session = make(sim[1], tmp_path / "log.sqlite", stop=StopRule(20))
+    session.start()
+    assert session.wait(30)
+    assert session.end is not None
+    assert session.end.reason is EndReason.RULE
+    assert session.snapshot is not None
+    assert session.run_id is not None
+    record = load_run(tmp_path / "log.sqlite", session.run_id)
+    assert session.history.readings.since(0).T.tolist() == [
+        list(row)
+        for row in zip(record.readings.time_s, record.readings.current_A, record.readings.voltage_V, strict=True)
+    ]
+    estimate, blocks = replay(record, session.recipe)
+    assert estimate == session.snapshot.estimate
+    assert session.history.blocks.since(0)[1].tolist() == [block.resistance_ohm for block in blocks]
+    assert record.summary.result is not None
+    assert record.summary.result["resistance_ohm"] == estimate.resistance_ohm
+
+
+def test_stop_from_another_thread(sim: tuple[SimulatedBench, BenchServer], tmp_path: Path) -> None:
+    session = make(sim[1], tmp_path / "log.sqlite", stop=StopRule(None))
+    session.start()
+    while session.snapshot is None or session.snapshot.readings < 20:
+        session.wait_for_change(1.0)
+    assert sim[0].source.output_on
+    session.control.stop("enough")
+    assert session.wait(10)
+    assert not sim[0].source.output_on
+    assert load_run(tmp_path / "log.sqlite", session.run_id or 0).summary.status == "operator"
+
+
+def test_nothing_starts_without_a_record_or_beyond_a_limit(
+    sim: tuple[SimulatedBench, BenchServer], tmp_path: Path
+) -> None:
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(LogbookError):
+        make(sim[1], tmp_path / "file" / "log.sqlite").start()
+    with pytest.raises(LimitExceeded):
+        make(sim[1], tmp_path / "log.sqlite", current_A=11.0).start()
+
+
+def test_nobody_at_the_address_is_instrument_trouble(tmp_path: Path) -> None:
+    bench = SimulatedBench(load_scenario("shunt"), SimulatedClock(SPEED))
+    with BenchServer(bench) as server:
+        addresses = server.source, server.voltmeter
+    session = Session(
+        plan_bench(*addresses), Recipe(0.1), HouseLimits(), clock=ScaledClock(), logbook=tmp_path / "log.sqlite"
+    )
+    session.start()
+    assert session.wait(20)
+    assert session.end is not None
+    assert session.end.reason is EndReason.INSTRUMENT
+    assert all(address in session.end.text for address in addresses)
+
+
+def test_columns_grow_and_keep_what_a_reader_holds() -> None:
+    columns = Columns(2)
+    columns.extend([(1.0, 2.0)])
+    held = columns.since(0)
+    columns.extend([(float(k), 0.0) for k in range(5000)])
+    assert held.tolist() == [[1.0], [2.0]]
+    assert columns.count == 5001
+    assert columns.since(5000).tolist() == [[4999.0], [0.0]]
