@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from benchapp.analysis.blocks import Block
+from benchapp.analysis.estimate import ClosedBlock
 from benchapp.events import Reading
 
 Column = NDArray[np.float64]
@@ -39,13 +39,13 @@ class Columns:
 
 
 class History:
-    """`readings`: time_s, current_A, voltage_V. `blocks`: time_s, resistance_ohm, thermal_emf_V."""
+    """`readings`: time_s, current_A, voltage_V. `blocks`: the numbers of a ClosedBlock, in its order."""
 
     def __init__(self) -> None:
         self.readings = Columns(3)
-        self.blocks = Columns(3)
+        self.blocks = Columns(len(ClosedBlock._fields))
 
-    def extend(self, readings: Sequence[Reading], blocks: Sequence[Block]) -> None:
+    def extend(self, readings: Sequence[Reading], blocks: Sequence[ClosedBlock]) -> None:
         """Add what has been written down."""
         self.readings.extend([reading[1:] for reading in readings])
-        self.blocks.extend([(b.time_s, b.resistance_ohm, b.thermal_emf_V) for b in blocks])
+        self.blocks.extend(blocks)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
 from typing import TYPE_CHECKING
@@ -129,5 +130,56 @@ def concise(value: float, standard_uncertainty: float, unit: str) -> str:
     value_scaled = _scaled(value, power).quantize(quantum)
     if last >= 0:
         return f"{value_scaled:f}({u_scaled:.0f}) {_unit(unit, power)}"
-    parenthesis = int(u_scaled.scaleb(-last))
-    return f"{value_scaled:f}({parenthesis}) {_unit(unit, power)}"
+    return f"{value_scaled:f}({_in_parentheses(u_scaled, last)}) {_unit(unit, power)}"
+
+
+def _in_parentheses(u_scaled: Decimal, last: int) -> str:
+    """Two digits of u; one of 1 or more in the shown unit keeps its point, so that 0.6(1.4) cannot be misread."""
+    return f"{u_scaled:.{-last}f}" if u_scaled >= 1 else str(int(u_scaled.scaleb(-last)))
+
+
+@dataclass(frozen=True, slots=True)
+class ShownNumber:
+    """A result as it is painted: the first `certain` characters of `digits` are beyond doubt."""
+
+    digits: str
+    certain: int
+    parenthesis: str
+    unit: str
+
+
+def prefix_power(magnitude: float) -> int:
+    """The power of ten of the engineering prefix that suits a magnitude."""
+    return _prefix(abs(magnitude))
+
+
+def shown_number(value: float, standard_uncertainty: float, half_width: float, unit: str, power: int) -> ShownNumber:
+    """`value` under the prefix of `power`, to two digits of u; a digit is certain where its place is worth more than U.
+
+    All in SI `unit`; `half_width` is U, of the 95 % interval.
+    """
+    u = Decimal(f"{standard_uncertainty:.1e}").scaleb(-power)
+    last = u.adjusted() - 1
+    scaled = _scaled(value, power).quantize(Decimal(1).scaleb(last))
+    digits = f"{scaled:f}".replace("-", "\u2212")
+    point = digits.find(".") if "." in digits else len(digits)
+    interval = _scaled(half_width, power)
+    certain = 0
+    for index, char in enumerate(digits):
+        place = point - index - 1 if index < point else point - index
+        if char.isdigit() and Decimal(1).scaleb(place) <= interval:
+            break
+        certain = index + 1
+    if certain == point + 1 and certain < len(digits):
+        certain = point  # the point belongs to the digit after it
+    return ShownNumber(digits, certain, _in_parentheses(u, last) if last < 0 else f"{u:.0f}", _unit(unit, power))
+
+
+def scaled_text(value: float, power: int, places: int) -> str:
+    """`value` in units of 10^power with a fixed number of places, with a true minus sign."""
+    return f"{_scaled(value, power):.{places}f}".replace("-", "\u2212")
+
+
+def unit_text(unit: str, power: int) -> str:
+    """The unit with its prefix: µΩ."""
+    return _unit(unit, power)

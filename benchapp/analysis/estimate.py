@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from benchapp.analysis.blocks import Block, BlockFormer, middle_of
+from benchapp.analysis.blocks import BlockFormer, middle_of
 from benchapp.analysis.running import CompactSeries, Moments, PairedMoments
 from benchapp.analysis.stationarity import Stationarity, drift_is_significant, judge
 from benchapp.analysis.student import coverage_factor
@@ -51,6 +52,17 @@ class Estimate:
     flags: tuple[Flag, ...]
 
 
+class ClosedBlock(NamedTuple):
+    """A block with the result as it stood when it closed; NaN half-width below two blocks."""
+
+    time_s: float
+    resistance_ohm: float
+    thermal_emf_V: float
+    mean_ohm: float
+    half_width_ohm: float
+    readings: int
+
+
 class RunningEstimate:
     """Takes readings one by one; `estimate()` states the result at any moment."""
 
@@ -71,7 +83,7 @@ class RunningEstimate:
         """Readings outside the voltmeter's range so far; they are in no block."""
         return self._overloads
 
-    def push(self, time_s: float, current_A: float, voltage_V: float) -> Block | None:
+    def push(self, time_s: float, current_A: float, voltage_V: float) -> ClosedBlock | None:
         """Take one reading; return the block that it closes, if any."""
         if not abs(voltage_V) < OVERLOAD_V:
             self._overloads += 1
@@ -79,10 +91,18 @@ class RunningEstimate:
             return None
         self._readings.push(time_s, current_A, voltage_V)
         block = self._former.push(time_s, current_A, voltage_V)
-        if block is not None:
-            self._blocks.push(block.time_s, block.resistance_ohm)
-            self._series.push(block.resistance_ohm)
-        return block
+        if block is None:
+            return None
+        self._blocks.push(block.time_s, block.resistance_ohm)
+        self._series.push(block.resistance_ohm)
+        return ClosedBlock(
+            block.time_s,
+            block.resistance_ohm,
+            block.thermal_emf_V,
+            self._blocks.mean,
+            self.repeatability_95(),
+            block.readings,
+        )
 
     def pause(self) -> None:
         """No block spans a pause."""
@@ -136,7 +156,7 @@ def estimate_readings(
     emf_order: int = 1,
     middle_A: float | None = None,
     pauses: Sequence[int] = (),
-) -> tuple[Estimate, list[Block]]:
+) -> tuple[Estimate, list[ClosedBlock]]:
     """The whole run at once; `pauses` holds the indices of readings that come first after a pause."""
     if middle_A is None:
         middle_A = middle_of(min(current_A, default=0.0), max(current_A, default=0.0))

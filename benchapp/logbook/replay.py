@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from benchapp.analysis.blocks import Block
-from benchapp.analysis.estimate import Estimate, estimate_readings
+from benchapp.analysis.estimate import ClosedBlock, Estimate, estimate_readings
 from benchapp.logbook.query import RunRecord
 from benchapp.recipe import Recipe, build_recipe, entries_from_text
 
@@ -13,7 +12,7 @@ def recipe_of(record: RunRecord) -> Recipe:
     return build_recipe(entries_from_text(record.summary.recipe_toml, f"run {record.summary.run_id}"))
 
 
-def replay(record: RunRecord, recipe: Recipe) -> tuple[Estimate, list[Block]]:
+def replay(record: RunRecord, recipe: Recipe) -> tuple[Estimate, list[ClosedBlock]]:
     """The estimate and the blocks of a recorded run."""
     columns = record.readings
     return estimate_readings(

@@ -11,9 +11,8 @@ import time
 import traceback
 from collections.abc import Callable
 
-from benchapp.analysis.blocks import Block
 from benchapp.analysis.decision import judge_limits
-from benchapp.analysis.estimate import OVERLOAD_V, RunningEstimate
+from benchapp.analysis.estimate import OVERLOAD_V, ClosedBlock, RunningEstimate
 from benchapp.bench import Bench
 from benchapp.clock import Clock
 from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd, RunStatus
@@ -70,7 +69,7 @@ class Sequencer:
         self._blocks = 0
         self._fault = ""
         self._pending_readings: list[Reading] = []
-        self._pending_blocks: list[Block] = []
+        self._pending_blocks: list[ClosedBlock] = []
         self._pending_events: list[Event] = []
         self._last_hand_over = self._real_time()
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from benchapp.analysis.blocks import Block
 from benchapp.analysis.decision import Verdict
-from benchapp.analysis.estimate import Estimate
+from benchapp.analysis.estimate import ClosedBlock, Estimate
 from benchapp.events import Event, Reading, RunEnd, RunStatus
 from drivers.instrument import Setting
 
@@ -45,6 +44,6 @@ class Batch:
 
     snapshot: RunSnapshot
     readings: list[Reading] = field(default_factory=list)
-    blocks: list[Block] = field(default_factory=list)
+    blocks: list[ClosedBlock] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     facts: RunFacts | None = None

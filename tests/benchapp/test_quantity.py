@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchapp.errors import QuantityError
-from benchapp.quantity import concise, engineering, parse
+from benchapp.quantity import concise, engineering, parse, shown_number
 
 
 @pytest.mark.parametrize(
@@ -54,8 +54,8 @@ def test_a_bare_number_is_told_what_to_write() -> None:
         (1.00005e-3, 1e-7, "1.00005(10) mΩ"),
         (-2.5e-6, 3.2e-8, "-2.500(32) µΩ"),
         (123.4e-6, 110e-6, "120(110) µΩ"),
-        (0.0, 2.5e-9, "0.0(25) nΩ"),
-        (3.0e-9, 2.5e-6, "0.0(25) µΩ"),
+        (0.0, 2.5e-9, "0.0(2.5) nΩ"),
+        (3.0e-9, 2.5e-6, "0.0(2.5) µΩ"),
         (999.9996e-6, 1e-9, "999.9996(10) µΩ"),
     ],
 )
@@ -77,7 +77,7 @@ def test_concise_keeps_the_value_within_half_of_its_last_digit(value: float, rel
     last = 10.0 ** -len(digits.partition(".")[2])
     step = last if "." in digits else 10.0 ** max(0, math.floor(math.log10(float(f"{u:.1e}") / factor) + 1e-9) - 1)
     assert abs(float(digits) * factor - value) <= 0.51 * step * factor
-    shown_u = int(parenthesis) * (last if "." in digits else 1.0) * factor
+    shown_u = float(parenthesis) * (1.0 if "." in parenthesis else last if "." in digits else 1.0) * factor
     assert shown_u == pytest.approx(u, rel=0.06)
 
 
@@ -87,3 +87,22 @@ def test_concise_keeps_the_value_within_half_of_its_last_digit(value: float, rel
 )
 def test_engineering(value: float, text: str) -> None:
     assert engineering(value, "V") == text
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "half_width", "digits", "certain", "parenthesis"),
+    [
+        (12.3794e-6, 0.0062e-6, 0.0125e-6, "12.3794", 4, "62"),  # 12.3 is certain: 0.1 > 0.0125 > 0.01
+        (12.3794e-6, 0.0012e-6, 0.0024e-6, "12.3794", 5, "12"),
+        (12.3794e-6, 0.6e-6, 1.3e-6, "12.38", 1, "60"),  # the tens only
+        (12.3794e-6, 1.4e-6, 3e-6, "12.4", 1, "1.4"),
+        (12.3794e-6, 20e-6, 40e-6, "12", 0, "20"),
+        (-12.3794e-6, 0.0062e-6, 0.0125e-6, "\u221212.3794", 5, "62"),
+        (120e-6, 0.4e-6, 0.9e-6, "120.00", 3, "40"),
+    ],
+)
+def test_certain_digits_are_those_worth_more_than_the_interval(
+    value: float, u: float, half_width: float, digits: str, certain: int, parenthesis: str
+) -> None:
+    shown = shown_number(value, u, half_width, "ohm", -6)
+    assert (shown.digits, shown.certain, shown.parenthesis, shown.unit) == (digits, certain, parenthesis, "µΩ")
