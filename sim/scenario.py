@@ -10,6 +10,7 @@ from typing import Any
 
 from sim.world.config import Source, Specimen, ThermalEmf, Voltmeter, Wiring
 
+DEFAULT_SCENARIO = "shunt"
 _FOLDER = Path(__file__).with_name("scenarios")
 _TABLES = {
     "specimen": Specimen,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from benchapp.cli import analyse, logbook, measure, simulate
+from benchapp.cli import analyse, logbook, measure, simulate, window
 from benchapp.errors import BenchError
 from drivers.errors import InstrumentError
 
@@ -32,7 +32,8 @@ def _parser() -> argparse.ArgumentParser:
         description="Measure very small resistances by current reversal. Without a command: the window.",
         epilog=_EPILOG,
     )
-    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    parser.set_defaults(run=window.run)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     measure.add_parser(commands)
     analyse.add_parser(commands)
     logbook.add_parser(commands)

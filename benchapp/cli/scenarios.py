@@ -7,8 +7,6 @@ import argparse
 from benchapp.errors import Fault, InputError
 from sim.scenario import Scenario, ScenarioError, load_scenario, scenario_names
 
-DEFAULT = "shunt"
-
 
 def add_scenario_options(parser: argparse.ArgumentParser, default: str | None) -> None:
     """--scenario, --seed and --speed."""

@@ -7,9 +7,10 @@ import json
 import signal
 import threading
 
-from benchapp.cli.scenarios import DEFAULT, add_scenario_options, loaded
+from benchapp.cli.scenarios import add_scenario_options, loaded
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock
+from sim.scenario import DEFAULT_SCENARIO
 from sim.server import BenchServer
 
 
@@ -21,7 +22,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Put a simulated source and voltmeter on sockets of this machine until interrupted. The first line"
         ' of output is {"source": ADDR, "voltmeter": ADDR}, the second what is on the bench.',
     )
-    add_scenario_options(parser, default=DEFAULT)
+    add_scenario_options(parser, default=DEFAULT_SCENARIO)
     parser.set_defaults(run=run)
 
 

@@ -13,6 +13,7 @@ from collections.abc import Callable
 
 from benchapp.analysis.decision import judge_limits
 from benchapp.analysis.estimate import OVERLOAD_V, ClosedBlock, RunningEstimate
+from benchapp.analysis.student import coverage_factor
 from benchapp.bench import Bench
 from benchapp.clock import Clock
 from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd, RunStatus
@@ -105,6 +106,7 @@ class Sequencer:
 
     def _set_up(self) -> tuple[ScpiSource, ScpiVoltmeter]:
         self._enter(RunStatus.CHECKING)
+        coverage_factor(1)  # loads scipy now; a third of a second while the current flows would be a gap in the run
         self._limits.check(self._recipe)
         source, voltmeter = self._bench.open()
         self._bench.watch(self._on_wait)

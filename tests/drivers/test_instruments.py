@@ -38,24 +38,24 @@ def pair(request: pytest.FixtureRequest) -> Iterator[Pair]:
     if request.param == "loopback":
         bench = SimulatedBench(load_scenario("shunt"), VirtualClock())
         source = make_source("source", dialects[0], wire=lambda: Loopback(bench.source), transcript=record)
-        meter = make_voltmeter("meter", dialects[1], wire=lambda: Loopback(bench.voltmeter), transcript=record)
-        yield Pair(source, meter, 250.037e-6, bench.clock, sent)
+        voltmeter = make_voltmeter("voltmeter", dialects[1], wire=lambda: Loopback(bench.voltmeter), transcript=record)
+        yield Pair(source, voltmeter, 250.037e-6, bench.clock, sent)
         return
     if request.param == "socket":
         server = BenchServer(SimulatedBench(load_scenario("shunt"), ScaledClock(20)))
         with server:
             source = make_source(server.source, dialects[0], transcript=record)
-            meter = make_voltmeter(server.voltmeter, dialects[1], transcript=record)
-            yield Pair(source, meter, 250.037e-6, ScaledClock(20), sent)
+            voltmeter = make_voltmeter(server.voltmeter, dialects[1], transcript=record)
+            yield Pair(source, voltmeter, 250.037e-6, ScaledClock(20), sent)
             source.close()
-            meter.close()
+            voltmeter.close()
         return
     with OddBench() as odd:
         source = make_source(odd.source_address, dialects[0], transcript=record)
-        meter = make_voltmeter(odd.voltmeter_address, dialects[1], transcript=record)
-        yield Pair(source, meter, odd.source.circuit.resistance_ohm, ScaledClock(), sent)
+        voltmeter = make_voltmeter(odd.voltmeter_address, dialects[1], transcript=record)
+        yield Pair(source, voltmeter, odd.source.circuit.resistance_ohm, ScaledClock(), sent)
         source.close()
-        meter.close()
+        voltmeter.close()
 
 
 def test_a_reversal_reads_the_resistance(pair: Pair) -> None:
@@ -114,11 +114,11 @@ def test_old_errors_are_kept_as_notices() -> None:
 
 def test_an_unanswered_reading_is_a_time_out_from_the_aperture() -> None:
     bench = SimulatedBench(load_scenario("shunt"), VirtualClock())
-    meter = make_voltmeter("meter", load_dialect("scpi", "voltmeter"), wire=lambda: Loopback(bench.voltmeter))
-    meter.open()
-    meter.configure(nplc=10, line_frequency_Hz=50, range_V=0.01)
+    voltmeter = make_voltmeter("voltmeter", load_dialect("scpi", "voltmeter"), wire=lambda: Loopback(bench.voltmeter))
+    voltmeter.open()
+    voltmeter.configure(nplc=10, line_frequency_Hz=50, range_V=0.01)
     bench.voltmeter.process("TRIG:SOUR BUS")
     before = bench.clock.now()
     with pytest.raises(LinkTimeout, match=r"at ':READ\?'"):
-        meter.read()
+        voltmeter.read()
     assert 0.4 < bench.clock.now() - before < 5.0

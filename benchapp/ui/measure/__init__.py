@@ -1,0 +1,1 @@
+"""The Measure stage: the run live, its result on top."""

@@ -1,0 +1,76 @@
+"""The run's statistics beside the plots: one quantity a row, value and unit aligned."""
+
+from __future__ import annotations
+
+import math
+
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtWidgets import QSizePolicy, QWidget
+
+from benchapp.measure.snapshot import RunSnapshot
+from benchapp.quantity import engineering
+from benchapp.recipe import Recipe
+from benchapp.ui.theme import Theme
+from benchapp.ui.widgets.painting import Painted, elided, text_at
+
+_PITCH = 27
+
+
+class StatisticsTable(Painted):
+    """Set `show_run`; rows without a value stay empty."""
+
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+        super().__init__(theme, parent)
+        self._rows: list[tuple[str, str, str]] = []
+        self._foot: list[str] = []
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self.setAccessibleName("statistics")
+
+    def sizeHint(self) -> QSize:
+        """As many rows as there are."""
+        return QSize(260, _PITCH * 12)
+
+    def show_run(self, snapshot: RunSnapshot, recipe: Recipe) -> None:
+        """The numbers of a snapshot."""
+        e = snapshot.estimate
+        rows = [
+            ("mean", *_split(e.resistance_ohm, "ohm", 6)),
+            ("s of one block", *_split(e.block_deviation_ohm, "ohm", 3)),
+            ("u of the mean", *_split(e.standard_uncertainty_ohm, "ohm", 3)),
+            ("k, 95 %", _number(e.coverage_factor), ""),
+            ("± U, 95 %", *_split(e.expanded_uncertainty_ohm, "ohm", 3)),
+            ("thermal EMF", *_split(e.thermal_emf_V, "V", 4)),
+            ("EMF slope", *_split(e.thermal_emf_slope_V_per_s * 60, "V", 3, "/min")),
+            ("drift of R", *_split(e.drift_ohm_per_s * 60, "ohm", 3, "/min")),
+            ("blocks", str(e.blocks), ""),
+            ("readings", str(e.readings), ""),
+            ("power", *_split(e.resistance_ohm * recipe.current_A**2, "W", 3)),
+            ("time", *_split(snapshot.time_s, "s", 4)),
+        ]
+        if rows != self._rows:
+            self._rows = rows
+            self.setAccessibleDescription("; ".join(" ".join(row) for row in rows))
+            self.update()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Names faint on the left, numbers right-aligned, units in a column of their own."""
+        with QPainter(self) as painter:
+            ink, faint = self.colour("ink"), self.colour("faint")
+            right = self.width() - 62
+            for index, (name, value, unit) in enumerate(self._rows):
+                baseline = 20 + index * _PITCH
+                text_at(painter, 0, baseline, elided(name, 130, 14), 14, faint)
+                text_at(painter, right, baseline, value, 16, ink, align=Qt.AlignmentFlag.AlignRight)
+                text_at(painter, right + 8, baseline, unit, 14, faint)
+
+
+def _split(value: float, unit: str, digits: int, suffix: str = "") -> tuple[str, str]:
+    if not math.isfinite(value):
+        return "", ""
+    number, _, shown_unit = engineering(value, unit, digits).partition(" ")
+    return number.replace("-", "−"), shown_unit + suffix
+
+
+def _number(value: float) -> str:
+    return f"{value:.2f}" if math.isfinite(value) else ""

@@ -1,0 +1,1 @@
+"""Plots over time; the only place that knows pyqtgraph."""

@@ -1,0 +1,172 @@
+"""One plot over time: axes in one prefix, a grid, the theme's colours; the standard look is left at the door."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pyqtgraph as pg
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+
+from benchapp.quantity import prefix_power, scaled_text, unit_text
+from benchapp.ui.theme import Theme, font
+
+AXIS_WIDTH = 56
+
+
+class ScaledAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph has no types
+    """Ticks in units of a power of ten that stays, so that numbers never jump to another prefix."""
+
+    def __init__(self, orientation: str) -> None:
+        super().__init__(orientation)
+        self.power = 0
+        self.divisor = 1.0
+        self.enableAutoSIPrefix(False)
+
+    def tickSpacing(self, minVal: float, maxVal: float, size: float) -> list[tuple[float, float]]:
+        """One level of ticks, four to six of them, in steps of 1, 2, 5 of the shown unit."""
+        room = 90.0 if self.orientation == "bottom" else 36.0
+        count = max(2.0, min(6.0, size / room))
+        unit = self.divisor if self.divisor != 1.0 else 10.0**self.power
+        raw = max((maxVal - minVal) / unit / count, 1e-12)
+        decade = 10.0 ** math.floor(math.log10(raw))
+        step = next(factor for factor in (1, 2, 5, 10) if factor * decade >= raw * 0.999)
+        return [(step * decade * unit, 0.0)]
+
+    def tickStrings(self, values: list[float], scale: float, spacing: float) -> list[str]:
+        """Plain numbers with as many places as the spacing needs."""
+        if self.divisor != 1.0:
+            places = max(0, -math.floor(math.log10(spacing / self.divisor) + 1e-9))
+            return [f"{value / self.divisor:.{places}f}" for value in values]
+        places = max(0, -math.floor(math.log10(spacing) - self.power + 1e-9))
+        return [scaled_text(float(value), self.power, places) for value in values]
+
+
+class TimePlot(QWidget):
+    """A title line over a plot, and room for last values at its right. Subclasses add and fill the items."""
+
+    def __init__(self, theme: Theme, name: str, unit: str, note: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.theme = theme
+        self._name, self._unit, self._note = name, unit, note
+        self._left = ScaledAxis("left")
+        self._bottom = ScaledAxis("bottom")
+        self.plot = pg.PlotWidget(axisItems={"left": self._left, "bottom": self._bottom})
+        self._left.setWidth(AXIS_WIDTH)
+        self.plot.setMenuEnabled(False)
+        self.plot.hideButtons()
+        self.plot.setFrameShape(self.plot.Shape.NoFrame)
+        self.plot.getViewBox().setDefaultPadding(0.06)
+        self.plot.getViewBox().setLimits(xMin=0)
+        self._title = QLabel()
+        self._title.setTextFormat(Qt.TextFormat.RichText)
+        self.side = QVBoxLayout()
+        self.side.setContentsMargins(8, 0, 0, 0)
+        self.side.setSpacing(2)
+        self.time_unit = QLabel("")
+        self.time_unit.setProperty("role", "faint")
+        self.time_unit.setAlignment(Qt.AlignmentFlag.AlignBottom)
+        side = QWidget()
+        side.setFixedWidth(132)
+        side.setLayout(self.side)
+        row = QHBoxLayout()
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(0)
+        row.addWidget(self.plot, 1)
+        row.addWidget(side)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(2)
+        column.addWidget(self._title)
+        column.addLayout(row, 1)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self.setAccessibleName(f"plot of {name}, {note}")
+        theme.changed.connect(self.restyle)
+        self.set_power(0)
+
+    def set_power(self, power: int) -> None:
+        """The prefix of the vertical axis, for the whole run."""
+        self._left.power = power
+        self.restyle()
+
+    @property
+    def power(self) -> int:
+        """The prefix in use."""
+        return self._left.power
+
+    def choose_power(self, magnitude: float) -> None:
+        """The prefix that suits a magnitude."""
+        self.set_power(prefix_power(magnitude))
+
+    def set_time_unit(self, seconds: float, unit: str, *, shown: bool) -> None:
+        """Time axis in s, min or h; its labels stand under the last plot only."""
+        self._bottom.divisor = seconds
+        self._bottom.setStyle(showValues=shown)
+        self._bottom.setHeight(22 if shown else 4)
+        self._bottom.picture = None
+        self._bottom.update()
+        self.time_unit.setText(f"time in {unit}" if shown else "")
+
+    def set_empty(self, empty: bool) -> None:
+        """Without data the axes stand without numbers."""
+        self._left.setStyle(showValues=not empty)
+        if empty:
+            self.time_unit.setText("")
+
+    def restyle(self) -> None:
+        """Take the theme's colours."""
+        c = self.theme.colours
+        self.plot.setBackground(c.surface)
+        for axis in (self._left, self._bottom):
+            axis.setPen(pg.mkPen(c.line))
+            axis.setTextPen(pg.mkPen(c.faint))
+            axis.setTickFont(font(12))
+            axis.setStyle(tickLength=-1, autoExpandTextSpace=False)
+            axis.setGrid(40 if c.name == "dark" else 60)
+        unit = unit_text(self._unit, self._left.power)
+        self._title.setText(
+            f'<span style="font-weight:bold">{self._name}</span>&nbsp; '
+            f'<span style="color:{c.faint}">{unit} {self._note}</span>'
+        )
+        self._title.setFont(font(13))
+        self.recolour()
+
+    def recolour(self) -> None:
+        """Give the items their colours; for subclasses."""
+
+    def pen(self, role: str, width: float = 1.0, style: Qt.PenStyle = Qt.PenStyle.SolidLine) -> Any:
+        """A pen in a role's colour."""
+        return pg.mkPen(self.theme.colours.colour(role), width=width, style=style)
+
+    def brush(self, role: str, alpha: int = 255) -> Any:
+        """A brush in a role's colour."""
+        colour = self.theme.colours.colour(role)
+        colour.setAlpha(alpha)
+        return pg.mkBrush(colour)
+
+
+class LastValue(QWidget):
+    """Mark, name and last value of a series, where a legend would stand otherwise."""
+
+    def __init__(self, theme: Theme, mark: str, name: str, role: str) -> None:
+        super().__init__()
+        self._theme, self._role = theme, role
+        self._mark = QLabel(f"{mark} {name}")
+        self._value = QLabel("")
+        self._value.setAlignment(Qt.AlignmentFlag.AlignRight)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.addWidget(self._mark)
+        row.addWidget(self._value, 1)
+        theme.changed.connect(self._restyle)
+        self._restyle()
+
+    def set_text(self, text: str) -> None:
+        """The value with its unit."""
+        self._value.setText(text.replace("-", "−"))
+
+    def _restyle(self) -> None:
+        self._mark.setFont(font(12, bold=True))
+        self._value.setFont(font(14))
+        self._mark.setStyleSheet(f"color: {getattr(self._theme.colours, self._role)}")

@@ -1,0 +1,110 @@
+"""From the window's wishes to runs of the engine: starts a session, polls what it has published, passes orders on."""
+
+from __future__ import annotations
+
+import contextlib
+from pathlib import Path
+
+from PySide6.QtCore import QObject, QTimer, Signal
+
+from benchapp.bench import plan_bench
+from benchapp.clock import ScaledClock
+from benchapp.errors import BenchError
+from benchapp.limits import load_limits
+from benchapp.session import Session
+from benchapp.ui.measure.setup_form import Setup
+from sim.bench import SimulatedBench
+from sim.clock import ScaledClock as SimulatedClock
+from sim.server import BenchServer
+
+_POLL_MS = 33
+
+
+class RunController(QObject):
+    """At most one run at a time. Lives in the window's thread.
+
+    Signals:
+        polled: the session, 30 times a second while it has news, and once after its end.
+        failed: a run could not be started, with what to do about it.
+    """
+
+    polled = Signal(object)
+    failed = Signal(str)
+
+    def __init__(self, logbook: Path, speed: float = 1.0) -> None:
+        super().__init__()
+        self._logbook = logbook
+        self._speed = speed
+        self._session: Session | None = None
+        self._server: BenchServer | None = None
+        self._shown: object = None
+        self._timer = QTimer(self)
+        self._timer.setInterval(_POLL_MS)
+        self._timer.timeout.connect(self._poll)
+
+    @property
+    def session(self) -> Session | None:
+        """The run under way, or the last one."""
+        return self._session
+
+    @property
+    def running(self) -> bool:
+        """Whether a run is under way."""
+        return self._session is not None and not self._session.ended
+
+    def start(self, setup: Setup) -> bool:
+        """Begin a run; False where it cannot begin (`failed` says why)."""
+        if self.running:
+            return False
+        self._close_server()
+        try:
+            self._session = self._make_session(setup)
+            self._session.start()
+        except BenchError as error:
+            self._session = None
+            self._close_server()
+            self.failed.emit(str(error))
+            return False
+        self._shown = None
+        self._timer.start()
+        return True
+
+    def stop(self, why: str = "ended by the operator") -> None:
+        """End the run under way; the output goes off."""
+        if self._session is not None:
+            self._session.control.stop(why)
+
+    def shut_down(self) -> None:
+        """End everything and wait until the output is off; for closing the window."""
+        self._timer.stop()
+        if self._session is not None:
+            self._session.control.stop("the window was closed")
+            self._session.wait()
+        self._close_server()
+
+    def _make_session(self, setup: Setup) -> Session:
+        if setup.scenario is None:
+            plan = plan_bench(setup.source, setup.voltmeter)
+        else:
+            self._server = BenchServer(SimulatedBench(setup.scenario, SimulatedClock(self._speed)))
+            plan = plan_bench(self._server.source, self._server.voltmeter)
+        note = f"simulated bench {setup.scenario.name}" if setup.scenario else ""
+        clock = ScaledClock(self._speed)
+        return Session(plan, setup.recipe, load_limits(), clock=clock, logbook=self._logbook, bench_note=note)
+
+    def _close_server(self) -> None:
+        if self._server is not None:
+            with contextlib.suppress(OSError):
+                self._server.close()
+            self._server = None
+
+    def _poll(self) -> None:
+        session = self._session
+        if session is None:
+            return
+        ended = session.ended
+        if session.snapshot is not self._shown or ended:
+            self._shown = session.snapshot
+            self.polled.emit(session)
+        if ended:
+            self._timer.stop()

@@ -1,0 +1,26 @@
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from PySide6.QtWidgets import QApplication
+from pytestqt.qtbot import QtBot
+
+from benchapp.ui.run_controller import RunController
+from benchapp.ui.theme import Theme, apply_theme, load_fonts
+from benchapp.ui.window import MainWindow
+
+SPEED = 40.0
+
+
+@pytest.fixture
+def window(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, qapp: QApplication) -> Iterator[MainWindow]:
+    monkeypatch.setenv("BENCHAPP_CONFIG", str(tmp_path))
+    load_fonts()
+    theme = Theme("dark")
+    qapp.setStyle("Fusion")
+    apply_theme(qapp, theme.colours)
+    window = MainWindow(theme, RunController(tmp_path / "log.sqlite", SPEED), "shunt")
+    qtbot.addWidget(window)
+    window.show()
+    yield window
+    window.close()

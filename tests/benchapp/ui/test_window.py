@@ -1,0 +1,120 @@
+"""The window as a person uses it: keys and clicks in, what is painted and recorded out."""
+
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QColor, QFontInfo, QImage
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QLineEdit
+from pytestqt.qtbot import QtBot
+
+from benchapp.logbook.query import list_runs
+from benchapp.ui.theme import DARK, LIGHT, Colours, font
+from benchapp.ui.widgets.output_plate import OutputState
+from benchapp.ui.window import MainWindow
+from tests.benchapp.ui.contrast import contrast
+
+
+def ended(window: MainWindow) -> bool:
+    return not window.stage._controller.running and window.stage._main.text() == "Next specimen"
+
+
+def pixels(image: QImage, colour: str) -> int:
+    """How many of every second pixel have exactly that colour."""
+    wanted = QColor(colour).rgb()
+    return sum(image.pixel(x, y) == wanted for x in range(0, image.width(), 2) for y in range(0, image.height(), 2))
+
+
+def test_from_start_to_verdict_by_keyboard(window: MainWindow, qtbot: QtBot, tmp_path: Path) -> None:
+    QTest.keyClick(window, Qt.Key.Key_Return, Qt.KeyboardModifier.ControlModifier)
+    qtbot.waitUntil(lambda: window.rail.plate.state is OutputState.ON, timeout=10_000)
+    qtbot.waitUntil(lambda: ended(window), timeout=20_000)
+    assert window.rail.plate.state is OutputState.OFF
+    assert window.stage._number.accessibleDescription().startswith("250.0")
+    assert window.stage._verdict.accessibleDescription() == "pass, inside the limits"
+    run = list_runs(tmp_path / "log.sqlite")[0]
+    assert (run.status, run.readings) == ("stop rule", 90)
+    image = window.grab().toImage()
+    for role in ("accent", "band", "positive", "negative", "emf", "passed"):
+        assert pixels(image, getattr(DARK, role)) > 3, role
+    QTest.keyClick(window, Qt.Key.Key_T, Qt.KeyboardModifier.ControlModifier)
+    image = window.grab().toImage()
+    for role in ("accent", "band", "positive", "negative", "emf", "passed", "surface"):
+        assert pixels(image, getattr(LIGHT, role)) > 3, role
+    assert pixels(image, DARK.surface) < 50
+
+
+@pytest.mark.parametrize("how", ["escape", "plate", "escape in a field", "end here", "close"])
+def test_the_output_goes_off_on_every_way_out(window: MainWindow, qtbot: QtBot, how: str, tmp_path: Path) -> None:
+    window.stage.form.set_value("blocks", "100000")
+    window.stage.start()
+    qtbot.waitUntil(lambda: window.rail.plate.state is OutputState.ON, timeout=10_000)
+    server = window.stage._controller._server
+    assert server is not None
+    if how == "escape":
+        QTest.keyClick(window, Qt.Key.Key_Escape)
+    elif how == "plate":
+        QTest.mouseClick(window.rail.plate, Qt.MouseButton.LeftButton)
+    elif how == "escape in a field":
+        QTest.keyClick(window.stage.form.findChildren(QLineEdit)[0], Qt.Key.Key_Escape)
+    elif how == "end here":
+        QTest.mouseClick(window.stage._main, Qt.MouseButton.LeftButton)
+    else:
+        window.close()
+    qtbot.waitUntil(lambda: not window.stage._controller.running, timeout=10_000)
+    run = list_runs(tmp_path / "log.sqlite")[0]
+    assert run.status == "operator"
+    session = window.stage._controller.session
+    assert session is not None
+    assert session.end is not None
+    assert session.end.output_off
+
+
+def test_pause_and_resume(window: MainWindow, qtbot: QtBot) -> None:
+    window.stage.form.set_value("blocks", "60")
+    window.stage.start()
+    qtbot.waitUntil(lambda: window.stage._pause.isEnabled(), timeout=10_000)
+    QTest.mouseClick(window.stage._pause, Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: window.stage._pause.text() == "Resume", timeout=10_000)
+    QTest.mouseClick(window.stage._pause, Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: ended(window), timeout=20_000)
+
+
+def test_a_faulty_value_is_marked_and_nothing_can_start(window: MainWindow) -> None:
+    window.stage.form.set_value("current", "5")
+    assert window.stage._main.text() == "1 value(s) to mend"
+    assert not window.stage._main.isEnabled()
+    window.stage.form.set_value("current", "5 A")
+    assert window.stage._main.isEnabled()
+    window.stage.form.use_addresses("TCPIP::127.0.0.1::1::SOCKET", "")
+    assert not window.stage._main.isEnabled()
+
+
+def test_a_limit_and_a_silent_address_are_told(window: MainWindow, qtbot: QtBot) -> None:
+    window.stage.form.set_value("current", "11 A")
+    window.stage.start()
+    assert "exceeds the house limit" in window.stage._message.text()
+    window.stage.form.set_value("current", "5 A")
+    window.stage.form.use_addresses("TCPIP::127.0.0.1::1::SOCKET", "TCPIP::127.0.0.1::1::SOCKET")
+    window.stage.start()
+    qtbot.waitUntil(lambda: ended(window), timeout=20_000)
+    assert "cannot be reached" in window.stage._message.text()
+    assert window.rail.plate.state is OutputState.OFF
+
+
+def test_the_shipped_font_is_used_and_has_the_letters_of_the_trade(window: MainWindow) -> None:
+    assert QFontInfo(font(14)).family() == "B612"
+
+
+@pytest.mark.parametrize("theme", [DARK, LIGHT], ids=lambda theme: theme.name)
+def test_text_has_contrast(theme: Colours) -> None:
+    # WCAG 2.1, 1.4.3: 4.5 for text; 1.4.11: 3 for marks and controls.
+    for ground in (theme.surface, theme.raised):
+        for role in ("ink", "faint", "accent", "positive", "negative", "emf", "passed", "failed"):
+            assert contrast(getattr(theme, role), ground) >= 4.5, role
+        assert contrast(theme.line, ground) >= 3
+    assert contrast(theme.on_output, theme.output) >= 4.5
+    assert contrast(theme.on_caution, theme.caution) >= 4.5
+    assert contrast(theme.on_accent, theme.accent) >= 4.5
+    assert contrast(theme.ink, theme.band) >= 4.5
