@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test lint types check bench coverage clean
+.PHONY: run test coverage clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -14,6 +14,9 @@ test: .venv/.test-ready
 	@$(BIN)/lint-imports --no-logo
 	@$(BIN)/mypy
 	@QT_QPA_PLATFORM=offscreen $(BIN)/pytest -n 2
+
+coverage: .venv/.test-ready
+	@$(BIN)/python -m tests.statistics.coverage
 
 .venv/.run-ready: pyproject.toml
 	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
