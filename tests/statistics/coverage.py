@@ -68,7 +68,8 @@ def _plain_script(name: str, seed: int, readings: int) -> np.ndarray:
         bench.source.process(f"CURR {recipe.current_A * (-1) ** index}")
         voltages.append(float(bench.voltmeter.process("READ?") or "nan"))
     V = np.array(voltages)
-    return (V[::2] - V[1::2]) / (2 * recipe.current_A)
+    resistance: np.ndarray = (V[::2] - V[1::2]) / (2 * recipe.current_A)
+    return resistance
 
 
 def main(seeds: int) -> None:
