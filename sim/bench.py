@@ -26,5 +26,5 @@ class SimulatedBench:
         self.clock = clock
         self.circuit = Circuit(scenario.specimen, scenario.wiring, scenario.thermal_emf, scenario.source, emf_rng)
         self.source = CurrentSource(scenario.source, self.circuit, clock, lock)
-        noise = VoltmeterNoise(scenario.voltmeter, noise_rng)
+        noise = VoltmeterNoise(scenario.voltmeter, scenario.wiring, noise_rng)
         self.voltmeter = Voltmeter(scenario.voltmeter, self.circuit, noise, clock, lock)

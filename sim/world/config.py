@@ -17,9 +17,13 @@ class Specimen:
 
 @dataclass(frozen=True, slots=True)
 class Wiring:
-    """Leads, and the first-order settling of the voltage after the current changed."""
+    """Leads, and the first-order settling of the voltage after the current changed.
+
+    The sense leads carry only what the voltmeter draws, and add their thermal noise.
+    """
 
     source_leads_ohm: float = 0.1
+    sense_leads_ohm: float = 0.0
     settling_time_constant_s: float = 0.0
 
 
@@ -52,6 +56,7 @@ class Voltmeter:
     noise_V_per_rt_Hz: float = 1e-9
     flicker_corner_Hz: float = 0.0
     gain_error: float = 0.0
+    input_resistance_ohm: float = 1e10
     zero_offset_V: float = 0.0
     zero_drift_V_per_rt_s: float = 0.0
     ranges_V: tuple[float, ...] = (0.001, 0.01, 0.1, 1.0, 10.0)

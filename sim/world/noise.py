@@ -6,8 +6,10 @@ import math
 
 import numpy as np
 
-from sim.world.config import Voltmeter
+from sim.world.config import Voltmeter, Wiring
 
+_BOLTZMANN_J_PER_K = 1.380649e-23  # exact since 2019
+_ROOM_K = 296.15
 # One relaxation process a decade gives a spectrum within a few per cent of 1/f between these.
 _FLICKER_TIME_CONSTANTS_S = tuple(10.0**k for k in range(-2, 5))
 
@@ -15,8 +17,12 @@ _FLICKER_TIME_CONSTANTS_S = tuple(10.0**k for k in range(-2, 5))
 class VoltmeterNoise:
     """Seeded noise of consecutive readings."""
 
-    def __init__(self, config: Voltmeter, rng: np.random.Generator) -> None:
+    def __init__(self, config: Voltmeter, wiring: Wiring, rng: np.random.Generator) -> None:
         self._config = config
+        # The thermal noise of the sense leads, 4kTR, adds to the voltmeter's own; their resistance divides the voltage.
+        lead_noise = 4 * _BOLTZMANN_J_PER_K * _ROOM_K * wiring.sense_leads_ohm
+        self._noise_V_per_rt_Hz = math.sqrt(config.noise_V_per_rt_Hz**2 + lead_noise)
+        self._divider = config.input_resistance_ohm / (config.input_resistance_ohm + wiring.sense_leads_ohm)
         self._rng = rng
         self._time_s = 0.0
         self._zero_V = config.zero_offset_V
@@ -28,9 +34,9 @@ class VoltmeterNoise:
     def reading_V(self, true_V: float, start_s: float, end_s: float, *, autozero: bool) -> float:
         """What is read for a mean true voltage over [start, end]."""
         c, aperture = self._config, end_s - start_s
-        value = true_V + self._mains_V(start_s, end_s)
+        value = true_V * self._divider + self._mains_V(start_s, end_s)
         # Over an aperture T white noise has the equivalent bandwidth 1/(2T).
-        value += c.noise_V_per_rt_Hz / math.sqrt(2 * aperture) * self._rng.standard_normal()
+        value += self._noise_V_per_rt_Hz / math.sqrt(2 * aperture) * self._rng.standard_normal()
         value += self._flicker_V((start_s + end_s) / 2)
         if not autozero:
             value += self._zero_V

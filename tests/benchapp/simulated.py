@@ -35,6 +35,7 @@ class Rehearsal:
     on_batch: Callable[[Batch, Control], None] = lambda batch, control: None
     batches: list[Batch] = field(default_factory=list)
     sent: list[tuple[str, str, str]] = field(default_factory=list)
+    resistances: list[float] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.clock = VirtualClock()
@@ -64,6 +65,8 @@ class Rehearsal:
 
     def _take(self, batch: Batch) -> None:
         self.batches.append(batch)
+        if batch.readings:
+            self.resistances.append(self.sim.circuit.resistance_ohm())
         self.on_batch(batch, self.control)
 
     @property
@@ -77,6 +80,11 @@ class Rehearsal:
     @property
     def states(self) -> list[str]:
         return [event.text for event in self.events if event.kind is EventKind.STATE]
+
+    @property
+    def truth(self) -> float:
+        """Mean resistance over the run: what the current warms counts as it was while it was read."""
+        return sum(self.resistances) / len(self.resistances)
 
     @property
     def last(self) -> RunSnapshot:

@@ -214,3 +214,12 @@ def test_simulate_prints_its_addresses_first() -> None:
         assert json.loads(process.stdout.readline())["scenario"] == "shunt"
         process.terminate()
         assert process.wait(10) == 0
+
+
+def test_sense_leads_divide_against_the_input_and_add_thermal_noise() -> None:
+    # Johnson noise of 1 kohm at 296.15 K: sqrt(4 k T R) = 4.04 nV/sqrt(Hz) (textbook formula, CODATA k).
+    b = bench(wiring=Wiring(sense_leads_ohm=1e3), voltmeter=Voltmeter(noise_V_per_rt_Hz=0.0, input_resistance_ohm=1e7))
+    switch_on(b)
+    values = [read(b) for _ in range(2000)]
+    assert np.mean(values) == pytest.approx(1e-3 * 1e7 / (1e7 + 1e3), rel=1e-6)
+    assert np.std(values) == pytest.approx(4.044e-9 / math.sqrt(2 * 0.02), rel=0.06)

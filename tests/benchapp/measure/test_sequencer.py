@@ -16,7 +16,7 @@ def test_a_run_of_thirty_blocks_finds_the_truth(name: str) -> None:
     rehearsal = Rehearsal(load_scenario(name))
     end = rehearsal.run(recipe_of(rehearsal.scenario))
     estimate = rehearsal.last.estimate
-    truth = rehearsal.sim.circuit.resistance_ohm()
+    truth = rehearsal.truth
     assert (end.reason, end.output_off, rehearsal.sim.source.output_on) == (EndReason.RULE, True, False)
     assert estimate.blocks == 30
     # Wider than the 95 % interval, so that one fixed seed says nothing by luck: coverage has tests of its own.
