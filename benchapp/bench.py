@@ -21,7 +21,11 @@ _RANGE_HEADROOM = 1.5  # of the nominal voltage, for EMF and tolerance
 
 @dataclass(frozen=True, slots=True)
 class BenchPlan:
-    """Where the instruments are and how they speak; `*_wire` replaces the connection that an address names."""
+    """Where the instruments are and how they speak.
+
+    `*_wire` replaces the connection that an address names. `in_process`: the bench is simulated inside this program and
+    ends with it, so there is nothing to guard.
+    """
 
     source: str
     voltmeter: str
@@ -29,10 +33,16 @@ class BenchPlan:
     voltmeter_dialect: Dialect
     source_wire: Callable[[], Wire] | None = None
     voltmeter_wire: Callable[[], Wire] | None = None
+    in_process: bool = False
 
 
 def plan_bench(
-    source: str, voltmeter: str, source_dialect: str | None = None, voltmeter_dialect: str | None = None
+    source: str,
+    voltmeter: str,
+    source_dialect: str | None = None,
+    voltmeter_dialect: str | None = None,
+    *,
+    in_process: bool = False,
 ) -> BenchPlan:
     """A plan from what the user wrote. Raises InputError."""
     dialects: dict[str, Dialect] = {}
@@ -51,7 +61,7 @@ def plan_bench(
             faults.append(Fault(problem, "", remedy, field=f"--{kind}"))
     if faults:
         raise InputError(*faults)
-    return BenchPlan(source, voltmeter, dialects["source"], dialects["voltmeter"])
+    return BenchPlan(source, voltmeter, dialects["source"], dialects["voltmeter"], in_process=in_process)
 
 
 class Bench:
@@ -101,9 +111,9 @@ class Bench:
             if instrument is not None:
                 instrument.link.on_wait = on_wait
 
-    def make_safe(self) -> bool:
-        """Output off; True where the source proved it, or was never reached."""
-        self.watch(lambda: None)
+    def make_safe(self, on_wait: Callable[[], None] = lambda: None) -> bool:
+        """Output off; True where the source proved it, or was never reached. `on_wait` must not raise."""
+        self.watch(on_wait)
         return self.source is None or self.source.safe()
 
     def close(self) -> None:

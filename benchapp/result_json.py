@@ -22,6 +22,8 @@ _KEYS = (
     "readings",
     "blocks",
     "drift_ohm_per_s",
+    "reading_noise_V",
+    "noise_V_per_rt_Hz",
 )
 
 

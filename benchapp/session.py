@@ -26,6 +26,8 @@ from benchapp.measure.snapshot import Batch, RecordLost, RunFacts, RunSnapshot
 from benchapp.recipe import Recipe, recipe_to_toml
 from benchapp.result_json import result_object
 from benchapp.version import VERSION
+from drivers.guardian import NoGuard, ProcessGuard
+from drivers.registry import Transcript
 
 Listener = Callable[[], None]
 
@@ -42,6 +44,7 @@ class Session:
         clock: Clock,
         logbook: Path,
         bench_note: str = "",
+        transcript: Transcript | None = None,
     ) -> None:
         self.recipe = recipe
         self.plan = plan
@@ -55,6 +58,7 @@ class Session:
         self._limits = limits
         self._clock = clock
         self._bench_note = bench_note
+        self._transcript = transcript
         self._batches: queue.SimpleQueue[Batch | None] = queue.SimpleQueue()
         self._lost: str = ""
         self._started = threading.Event()
@@ -99,9 +103,15 @@ class Session:
     # The run thread.
 
     def _run(self) -> None:
-        bench = Bench(self.plan)
+        bench = Bench(self.plan, self._transcript)
         sequencer = Sequencer(
-            bench, self.recipe, self._limits, clock=self._clock, control=self.control, publish=self._take
+            bench,
+            self.recipe,
+            self._limits,
+            clock=self._clock,
+            control=self.control,
+            publish=self._take,
+            guard=NoGuard() if self.plan.in_process else ProcessGuard(),
         )
         try:
             self._end = sequencer.run()

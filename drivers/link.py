@@ -9,14 +9,16 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from drivers.errors import LinkError, LinkTimeout, ReplyError
-from drivers.wires import Wire
+from drivers.wires import SocketWire, Wire
 
 SLICE_S = 0.1  # the longest time without a look at `on_wait`
 _STALE_ANSWERS = 8
 
 
 class Link:
-    """A wire with its framing. `on_wait` is called in every slice of a wait and may raise to end it."""
+    """A wire with its framing. `on_wait` is called in every slice of a wait and may raise to end it;
+    `on_reopen` after the wire was opened again.
+    """
 
     def __init__(
         self,
@@ -30,15 +32,22 @@ class Link:
         self.resource = resource
         self.timeout_s = timeout_s
         self.on_wait: Callable[[], None] = lambda: None
+        self.on_reopen: Callable[[], None] = lambda: None
         self._open_wire = open_wire
         self._end = write_termination
         self._transcript = transcript
         self._identity = ""
+        self.identity_query = "*IDN?"
         self._wire = open_wire()
+
+    @property
+    def identity(self) -> str:
+        """Who the instrument said it is; empty before `identify`."""
+        return self._identity
 
     def identify(self, query: str = "*IDN?") -> str:
         """Who the instrument is; remembered, to recognise it after a time-out."""
-        self._identity_query = query
+        self.identity_query = query
         self._identity = self.query(query)
         return self._identity
 
@@ -67,6 +76,16 @@ class Link:
         if self._transcript is not None:
             self._transcript(self.resource, "<", answer)
         return answer
+
+    def reopen(self) -> None:
+        """Hang up and connect again."""
+        self._wire.close()
+        self._wire = self._open_wire()
+        self.on_reopen()
+
+    def fileno(self) -> int | None:
+        """The number of the socket in use; None where the wire is none."""
+        return self._wire.fileno() if isinstance(self._wire, SocketWire) else None
 
     def close(self) -> None:
         """Hang up."""
@@ -98,14 +117,13 @@ class Link:
                 return
         except LinkError:
             pass
-        self._wire.close()
-        self._wire = self._open_wire()
+        self.reopen()
         if not self._recognised():
             remedy = "Switch the instrument off and on, then start again."
             raise LinkTimeout("does not answer any more", resource=self.resource, remedy=remedy)
 
     def _recognised(self) -> bool:
-        self.write(self._identity_query)
+        self.write(self.identity_query)
         for _ in range(_STALE_ANSWERS):
             try:
                 if self._receive(self.timeout_s) == self._identity:

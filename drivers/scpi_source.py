@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 
 from drivers.errors import InstrumentError, SettingError
+from drivers.guardian import SafePlan
 from drivers.instrument import Instrument, number_text
+from drivers.wires import host_and_port
 
 
 class ScpiSource(Instrument):
@@ -60,12 +62,37 @@ class ScpiSource(Instrument):
         self.set("output", True)
 
     def safe(self) -> bool:
-        """Every step of the safe sequence is tried; True where the output reads back as off."""
+        """The safe sequence, on a new connection where the old one is gone; True where the output is proved off."""
+        if self._switched_off():
+            return True
+        with contextlib.suppress(InstrumentError):
+            self.link.reopen()
+        return self._switched_off()
+
+    def _switched_off(self) -> bool:
         self._switch_off()
         try:
             return not self.get_bool("output")
         except InstrumentError:
             return False
+
+    def safe_plan(self) -> SafePlan:
+        """How to switch this source off from outside, by its own socket or by a new connection."""
+        target = host_and_port(self.link.resource)
+        output = self.spelling("output")
+        return SafePlan(
+            address=self.link.resource,
+            host=None if target is None else target[0],
+            port=None if target is None else target[1],
+            fd=self.link.fileno(),
+            safe=self.dialect.safe,
+            identify=self.link.identity_query,
+            identity=self.link.identity,
+            query=output.get,
+            off=("0", "+0", output.off.upper()),
+            terminator=self.dialect.write_termination,
+            end=self.dialect.read_termination,
+        )
 
     def _switch_off(self) -> None:
         for message in self.dialect.safe:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import socket
 from typing import Any, Protocol
@@ -43,12 +44,18 @@ def check_address(address: str) -> None:
         raise AddressError(f"{address!r}: port {match[2]} does not exist. Write TCPIP::host::port::SOCKET")
 
 
+def host_and_port(address: str) -> tuple[str, int] | None:
+    """Where a SOCKET address leads; None for any other."""
+    match = _SOCKET_ADDRESS.fullmatch(address.strip())
+    return None if match is None else (match[1].strip("[]"), int(match[2]))
+
+
 def open_wire(address: str, read_termination: bytes = b"\n") -> Wire:
     """Connect to a VISA resource string. Raises AddressError, LinkRefused."""
     check_address(address)
-    match = _SOCKET_ADDRESS.fullmatch(address.strip())
-    if match is not None:
-        return SocketWire(match[1].strip("[]"), int(match[2]), address, read_termination)
+    target = host_and_port(address)
+    if target is not None:
+        return SocketWire(*target, address, read_termination)
     return VisaWire(address, read_termination)
 
 
@@ -103,8 +110,14 @@ class SocketWire:
         except OSError:
             pass
 
+    def fileno(self) -> int:
+        """The socket's number, to hand it on."""
+        return self._socket.fileno()
+
     def close(self) -> None:
-        """Hang up."""
+        """Hang up; shut down first, because a socket that was handed on stays open otherwise."""
+        with contextlib.suppress(OSError):
+            self._socket.shutdown(socket.SHUT_RDWR)
         self._socket.close()
 
     def _closed(self, why: str) -> LinkClosed:

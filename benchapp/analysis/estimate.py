@@ -32,6 +32,8 @@ class Estimate:
 
     `standard_uncertainty_ohm` is the experimental standard deviation of the mean of blocks that share no reading,
     `repeatability_95_ohm` its 95 % half-width with Student's t. `thermal_emf_V` holds at the mean time of the readings.
+    `reading_noise_V` is the standard deviation of one reading that explains the scatter of the blocks, and
+    `noise_V_per_rt_Hz` its density through the aperture, whose equivalent bandwidth is 1/(2T).
     """
 
     resistance_ohm: float
@@ -42,6 +44,8 @@ class Estimate:
     degrees_of_freedom: int
     repeatability_95_ohm: float
     block_deviation_ohm: float
+    reading_noise_V: float
+    noise_V_per_rt_Hz: float
     thermal_emf_V: float
     thermal_emf_slope_V_per_s: float
     drift_ohm_per_s: float
@@ -66,7 +70,9 @@ class ClosedBlock(NamedTuple):
 class RunningEstimate:
     """Takes readings one by one; `estimate()` states the result at any moment."""
 
-    def __init__(self, emf_order: int = 1, middle_A: float = 0.0) -> None:
+    def __init__(self, emf_order: int = 1, middle_A: float = 0.0, aperture_s: float = math.nan) -> None:
+        self._aperture_s = aperture_s
+        self._sensitivity_squared = 0.0
         self._former = BlockFormer(emf_order, middle_A)
         self._blocks = Moments()
         self._series = CompactSeries()
@@ -95,6 +101,7 @@ class RunningEstimate:
             return None
         self._blocks.push(block.time_s, block.resistance_ohm)
         self._series.push(block.resistance_ohm)
+        self._sensitivity_squared += block.sensitivity_per_A**2
         return ClosedBlock(
             block.time_s,
             block.resistance_ohm,
@@ -121,6 +128,7 @@ class RunningEstimate:
         resistance = blocks.mean if n else math.nan
         k = coverage_factor(n - 1, COVERAGE_PROBABILITY) if n > 1 else math.nan
         u = blocks.standard_uncertainty
+        noise = blocks.standard_deviation / math.sqrt(self._sensitivity_squared / n) if n > 1 else math.nan
         emf, emf_slope = self._readings.thermal_emf(resistance) if n else (math.nan, math.nan)
         return Estimate(
             resistance_ohm=resistance,
@@ -131,6 +139,8 @@ class RunningEstimate:
             degrees_of_freedom=max(0, n - 1),
             repeatability_95_ohm=k * u,
             block_deviation_ohm=blocks.standard_deviation,
+            reading_noise_V=noise,
+            noise_V_per_rt_Hz=noise * math.sqrt(2 * self._aperture_s),
             thermal_emf_V=emf,
             thermal_emf_slope_V_per_s=emf_slope,
             drift_ohm_per_s=blocks.slope_per_s,
@@ -156,11 +166,12 @@ def estimate_readings(
     emf_order: int = 1,
     middle_A: float | None = None,
     pauses: Sequence[int] = (),
+    aperture_s: float = math.nan,
 ) -> tuple[Estimate, list[ClosedBlock]]:
     """The whole run at once; `pauses` holds the indices of readings that come first after a pause."""
     if middle_A is None:
         middle_A = middle_of(min(current_A, default=0.0), max(current_A, default=0.0))
-    running = RunningEstimate(emf_order, middle_A)
+    running = RunningEstimate(emf_order, middle_A, aperture_s)
     first_after_pause = set(pauses)
     blocks = []
     for index, reading in enumerate(zip(time_s, current_A, voltage_V, strict=True)):

@@ -14,6 +14,7 @@ from benchapp.cli.output import in_words, opened
 from benchapp.cli.progress import Progress
 from benchapp.cli.scenarios import add_scenario_options, loaded
 from benchapp.cli.stream import ReadingStream
+from benchapp.cli.transcript import TranscriptFile
 from benchapp.clock import ScaledClock
 from benchapp.errors import Fault, InputError
 from benchapp.limits import load_limits
@@ -64,6 +65,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
     parser.add_argument("--json", metavar="FILE", help='the result as JSON, "-" for standard output')
     parser.add_argument("--stream", metavar="FILE", help='each reading as a JSON line, "-" for standard output')
+    parser.add_argument("--transcript", metavar="FILE", type=Path, help="the full conversation with the instruments")
     parser.set_defaults(run=run)
 
 
@@ -71,7 +73,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure once."""
     scenario = loaded(arguments.scenario) if arguments.scenario else None
     recipe = build_recipe(_entries(arguments, scenario))
-    with _bench(arguments, scenario) as plan:
+    kept = TranscriptFile(arguments.transcript) if arguments.transcript else contextlib.nullcontext()
+    with kept as transcript, _bench(arguments, scenario) as plan:
         session = Session(
             plan,
             recipe,
@@ -79,6 +82,7 @@ def run(arguments: argparse.Namespace) -> int:
             clock=ScaledClock(arguments.speed),
             logbook=arguments.logbook or default_path(),
             bench_note=f"simulated bench {scenario.name}" if scenario else "",
+            transcript=transcript,
         )
         return measure(session, json_target=arguments.json, stream_target=arguments.stream)
 
@@ -143,7 +147,7 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None) -> Iterator
     if any(addresses):
         raise InputError(Fault("stands beside an address", scenario.name, "Choose one of them", field="--scenario"))
     with BenchServer(SimulatedBench(scenario, SimulatedClock(arguments.speed), arguments.seed)) as server:
-        yield plan_bench(server.source, server.voltmeter, *dialects)
+        yield plan_bench(server.source, server.voltmeter, *dialects, in_process=True)
 
 
 def _entries(arguments: argparse.Namespace, scenario: Scenario | None) -> dict[str, Entry]:

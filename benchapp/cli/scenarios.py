@@ -33,6 +33,6 @@ def _speed(text: str) -> float:
         value = float(text)
     except ValueError:
         value = 0.0
-    if not 0 < value <= 1000:
-        raise argparse.ArgumentTypeError(f"{text!r} is no speed; write a number above 0 and up to 1000")
+    if not 0.1 <= value <= 1000:
+        raise argparse.ArgumentTypeError(f"{text!r} is no speed; write a number from 0.1 to 1000")
     return value

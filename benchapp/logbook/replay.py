@@ -22,4 +22,5 @@ def replay(record: RunRecord, recipe: Recipe) -> tuple[Estimate, list[ClosedBloc
         emf_order=recipe.emf_order,
         middle_A=recipe.middle_A,
         pauses=columns.pauses,
+        aperture_s=recipe.aperture_s,
     )

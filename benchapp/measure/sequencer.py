@@ -20,10 +20,12 @@ from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd, RunSta
 from benchapp.limits import HouseLimits, LimitExceeded
 from benchapp.measure.control import Control, OrderKind
 from benchapp.measure.snapshot import Batch, RecordLost, RunFacts, RunSnapshot
+from benchapp.measure.states import go
 from benchapp.measure.stop_rules import reached_at_block, reached_at_time
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
 from drivers.errors import InstrumentError
+from drivers.guardian import Guard
 from drivers.scpi_source import ScpiSource
 from drivers.scpi_voltmeter import ScpiVoltmeter
 
@@ -52,8 +54,10 @@ class Sequencer:
         clock: Clock,
         control: Control,
         publish: Callable[[Batch], None],
+        guard: Guard,
         real_time: Callable[[], float] = time.monotonic,
     ) -> None:
+        self._guard = guard
         self._real_time = real_time
         self._bench = bench
         self._recipe = recipe
@@ -61,7 +65,7 @@ class Sequencer:
         self._clock = clock
         self._control = control
         self._publish = publish
-        self._running = RunningEstimate(recipe.emf_order, recipe.middle_A)
+        self._running = RunningEstimate(recipe.emf_order, recipe.middle_A, recipe.aperture_s)
         self._status = RunStatus.IDLE
         self._start_s: float | None = None  # when the output went on
         self._output_on = False
@@ -95,6 +99,9 @@ class Sequencer:
     def _measure(self) -> tuple[EndReason, str]:
         source, voltmeter = self._set_up()
         self._enter(RunStatus.SETTLING)
+        # Armed before the output goes on: armed after it, a kill in between would leave the output on.
+        self._guard.arm(source.safe_plan())
+        source.link.on_reopen = lambda: self._guard.arm(source.safe_plan())
         self._output_on = True
         source.output_on()
         start_s = self._start_s = self._clock.now()
@@ -118,6 +125,7 @@ class Sequencer:
     def _reverse_and_read(self, source: ScpiSource, voltmeter: ScpiVoltmeter, start_s: float) -> str:
         recipe, clock, running, orders = self._recipe, self._clock, self._running, self._control
         while True:
+            self._guard.beat()
             if not orders.idle():
                 self._obey(source)
             level = recipe.level_A(self._index)
@@ -161,8 +169,10 @@ class Sequencer:
         self._limits.check_power(abs(reading.voltage_V * reading.current_A))
 
     def _finish(self, reason: EndReason, text: str) -> RunEnd:
-        off = self._bench.make_safe()
+        off = self._bench.make_safe(self._show_life)
         self._output_on = not off
+        if off:
+            self._guard.disarm()  # otherwise it goes on trying for us
         self._bench.close()
         if not off:
             text += " THE OUTPUT COULD NOT BE PROVED OFF: switch the source off by hand."
@@ -174,6 +184,11 @@ class Sequencer:
         with contextlib.suppress(RecordLost):
             self._enter(RunStatus.DONE if reason is EndReason.RULE else RunStatus.STOPPED, end)
         return end
+
+    def _show_life(self) -> None:
+        """While we switch off ourselves the guardian need not."""
+        with contextlib.suppress(InstrumentError):
+            self._guard.beat()
 
     # Orders and waiting.
 
@@ -197,6 +212,7 @@ class Sequencer:
         self._level_A = 0.0
         self._enter(RunStatus.PAUSED)
         while (order := self._control.take()) is None or order.kind is not OrderKind.RESUME:
+            self._guard.beat()
             self._end_if_stopped()
             if order is None:
                 self._clock.sleep(_SLICE_S)
@@ -214,7 +230,8 @@ class Sequencer:
                 self._on_wait()
 
     def _on_wait(self) -> None:
-        """In every slice of a wait: hand over what is there, and end the run where that is ordered."""
+        """In every slice of a wait: show life, hand over what is there, and end the run where that is ordered."""
+        self._guard.beat()
         if self._pending_readings:
             self._hand_over()
         self._end_if_stopped()
@@ -222,7 +239,7 @@ class Sequencer:
     # What leaves.
 
     def _enter(self, status: RunStatus, end: RunEnd | None = None) -> None:
-        self._status = status
+        self._status = go(self._status, status)
         self._event(EventKind.STATE, str(status))
         self._hand_over(end)
 

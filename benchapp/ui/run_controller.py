@@ -87,7 +87,7 @@ class RunController(QObject):
             plan = plan_bench(setup.source, setup.voltmeter)
         else:
             self._server = BenchServer(SimulatedBench(setup.scenario, SimulatedClock(self._speed)))
-            plan = plan_bench(self._server.source, self._server.voltmeter)
+            plan = plan_bench(self._server.source, self._server.voltmeter, in_process=True)
         note = f"simulated bench {setup.scenario.name}" if setup.scenario else ""
         clock = ScaledClock(self._speed)
         return Session(plan, setup.recipe, load_limits(), clock=clock, logbook=self._logbook, bench_note=note)

@@ -14,6 +14,7 @@ from benchapp.measure.sequencer import Sequencer
 from benchapp.measure.snapshot import Batch, RunSnapshot
 from benchapp.recipe import Entry, Recipe, build_recipe
 from drivers.dialect import load_dialect
+from drivers.guardian import NoGuard
 from sim.bench import SimulatedBench
 from sim.clock import VirtualClock
 from sim.loopback import Loopback
@@ -59,6 +60,7 @@ class Rehearsal:
             clock=self.clock,
             control=self.control,
             publish=self._take,
+            guard=NoGuard(),
             real_time=self.clock.now,
         )
         return sequencer.run()

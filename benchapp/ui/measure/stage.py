@@ -167,8 +167,8 @@ class MeasureStage(QWidget):
 
     def _pause_pressed(self) -> None:
         session = self._controller.session
-        if session is not None and session.snapshot is not None:
-            paused = session.snapshot.status is RunStatus.PAUSED
+        if session is not None:
+            paused = session.snapshot is not None and session.snapshot.status is RunStatus.PAUSED
             (session.control.resume if paused else session.control.pause)()
 
     def _mark_pressed(self) -> None:

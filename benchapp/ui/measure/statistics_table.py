@@ -43,6 +43,7 @@ class StatisticsTable(Painted):
             ("thermal EMF", *_split(e.thermal_emf_V, "V", 4)),
             ("EMF slope", *_split(e.thermal_emf_slope_V_per_s * 60, "V", 3, "/min")),
             ("drift of R", *_split(e.drift_ohm_per_s * 60, "ohm", 3, "/min")),
+            ("reading noise", *_split(e.reading_noise_V, "V", 3)),
             ("blocks", str(e.blocks), ""),
             ("readings", str(e.readings), ""),
             ("power", *_split(e.resistance_ohm * recipe.current_A**2, "W", 3)),

@@ -38,6 +38,13 @@ def test_interval_is_that_of_the_blocks() -> None:
     assert estimate.repeatability_95_ohm == pytest.approx(estimate.coverage_factor * estimate.standard_uncertainty_ohm)
 
 
+def test_reading_noise_is_found_again_and_its_density_is_that_of_the_aperture() -> None:
+    t, I, V = run(3000)
+    estimate = estimate_readings(t.tolist(), I.tolist(), V.tolist(), aperture_s=0.02)[0]
+    assert estimate.reading_noise_V == pytest.approx(5e-9, rel=0.06)
+    assert estimate.noise_V_per_rt_Hz == pytest.approx(estimate.reading_noise_V * math.sqrt(0.04))
+
+
 def test_before_there_is_anything_the_estimate_says_so() -> None:
     estimate = RunningEstimate().estimate()
     assert math.isnan(estimate.resistance_ohm)

@@ -47,9 +47,9 @@ def test_a_scenario_to_its_end_and_the_record_gives_the_same(
     assert main(["logbook", "export", str(result["run_id"]), "--csv", csv]) == 0
     assert main(["analyse", csv, "--json", "-"]) == 0
     again = json.loads(capsys.readouterr().out)
-    assert {k: again[k] for k in again if k not in ("file", "verdict")} == {
-        k: result[k] for k in result if k not in ("run_id", "verdict")
-    }
+    # A CSV file tells neither limits nor aperture.
+    apart = {"file", "run_id", "verdict", "noise_V_per_rt_Hz"}
+    assert {k: again[k] for k in again.keys() - apart} == {k: result[k] for k in result.keys() - apart}
     assert main(["logbook", "export", str(result["run_id"]), "--json", "-"]) == 0
     whole = json.loads(capsys.readouterr().out)
     assert whole["resistance_ohm"] == result["resistance_ohm"]
@@ -115,10 +115,24 @@ def test_safety_stops_and_instrument_trouble_leave_readings_and_json(
 
 def test_the_stream_holds_every_reading(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     stream = tmp_path / "stream.jsonl"
-    status, result = measure(capsys, "--scenario", "shunt", "--speed", "40", "--blocks", "5", "--stream", str(stream))
+    transcript = tmp_path / "transcript"
+    status, result = measure(
+        capsys,
+        "--scenario",
+        "shunt",
+        "--speed",
+        "40",
+        "--blocks",
+        "5",
+        "--stream",
+        str(stream),
+        "--transcript",
+        str(transcript),
+    )
     lines = [json.loads(line) for line in stream.read_text().splitlines()]
     assert status == 0
     assert [line["index"] for line in lines] == list(range(result["readings"]))
+    assert transcript.read_text().count("> :READ?") == result["readings"]
     assert set(lines[0]) == {"index", "time_s", "current_A", "voltage_V"}
 
 

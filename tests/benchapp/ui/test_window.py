@@ -73,12 +73,14 @@ def test_the_output_goes_off_on_every_way_out(window: MainWindow, qtbot: QtBot, 
 
 
 def test_pause_and_resume(window: MainWindow, qtbot: QtBot) -> None:
-    window.stage.form.set_value("blocks", "60")
+    window.stage.form.set_value("blocks", "100000")
     window.stage.start()
     qtbot.waitUntil(lambda: window.stage._pause.isEnabled(), timeout=10_000)
     QTest.mouseClick(window.stage._pause, Qt.MouseButton.LeftButton)
     qtbot.waitUntil(lambda: window.stage._pause.text() == "Resume", timeout=10_000)
     QTest.mouseClick(window.stage._pause, Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: window.stage._pause.text() == "Pause", timeout=10_000)
+    QTest.mouseClick(window.stage._main, Qt.MouseButton.LeftButton)
     qtbot.waitUntil(lambda: ended(window), timeout=20_000)
 
 

@@ -1,0 +1,208 @@
+"""The application's side of the guardian: start it, arm it before the output goes on, beat while all is well."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import subprocess
+import sys
+import time
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from drivers.errors import InstrumentError
+
+_PROGRAM = Path(__file__).with_name("guardian_process.py")
+_BEAT_EVERY_S = 0.1
+_TOO_LATE_S = 0.8  # the guardian acts after 1 s; later than this we cannot know whether it did
+_ANSWER_WITHIN_S = 2.0
+
+
+class GuardianLost(InstrumentError):
+    """The guardian is gone, or has acted: the run must end with the output off."""
+
+
+@dataclass(frozen=True, slots=True)
+class SafePlan:
+    """All that is needed to switch a source off from outside.
+
+    `host` is None where the link is no socket; `fd` is the application's own socket, which the guardian inherits.
+    `off` are the answers to `query` that mean off.
+    """
+
+    address: str
+    host: str | None
+    port: int | None
+    fd: int | None
+    safe: tuple[str, ...]
+    identify: str
+    identity: str
+    query: str
+    off: tuple[str, ...]
+    terminator: str
+    end: str
+
+
+class Guard(Protocol):
+    """What the sequencer needs."""
+
+    def arm(self, plan: SafePlan) -> None:
+        """Be ready to carry out the plan. Raises GuardianLost; then no output goes on."""
+
+    def beat(self) -> None:
+        """Say that the sequencer is alive; cheap, to be called at least ten times a second. Raises GuardianLost."""
+
+    def disarm(self) -> None:
+        """The output is proved off."""
+
+
+class NoGuard:
+    """For a bench inside the application's own process, which ends with it."""
+
+    def arm(self, plan: SafePlan) -> None:
+        """Nothing to guard."""
+
+    def beat(self) -> None:
+        """Nothing to guard."""
+
+    def disarm(self) -> None:
+        """Nothing to guard."""
+
+
+class ProcessGuard:
+    """A guardian process. Used by the sequencer's thread."""
+
+    def __init__(self) -> None:
+        self._process: subprocess.Popen[bytes] | None = None
+        self._address = ""
+        self._next_beat_s = 0.0
+        self._last_beat_s = 0.0
+        self._last_answer_s = 0.0
+
+    def arm(self, plan: SafePlan) -> None:
+        """Start a guardian for this plan; an earlier one leaves only when the new one is armed."""
+        before = self._process
+        self._address = plan.address
+        _no_core_file()
+        process = _spawn(plan)
+        try:
+            _wait_for(process, b"there", plan.address)
+            _order(process, {"order": "arm", **asdict(plan)})
+            _wait_for(process, b"ok", plan.address)
+        except BaseException:
+            process.kill()
+            _reap(process)
+            raise
+        assert process.stdin is not None
+        assert process.stdout is not None
+        for stream in (process.stdin, process.stdout):
+            os.set_blocking(stream.fileno(), False)
+        self._process = process
+        self._last_beat_s = self._last_answer_s = time.monotonic()
+        self._next_beat_s = self._last_beat_s + _BEAT_EVERY_S
+        if before is not None:
+            _leave(before)
+
+    def beat(self) -> None:
+        """Nothing but a look at the clock until the next beat is due."""
+        now = time.monotonic()
+        if now < self._next_beat_s:
+            return
+        self._beat(now)
+
+    def _beat(self, now: float) -> None:
+        process = self._process
+        if process is None:
+            return
+        late_s, self._last_beat_s = now - self._last_beat_s, now
+        self._next_beat_s = now + _BEAT_EVERY_S
+        if late_s > _TOO_LATE_S:
+            raise self._lost(f"the program stood still for {late_s:.1f} s, and the guardian may have switched off")
+        assert process.stdin is not None
+        assert process.stdout is not None
+        try:
+            answers = os.read(process.stdout.fileno(), 65536)
+        except BlockingIOError:
+            answers = None
+        if answers == b"" or process.poll() is not None:
+            raise self._lost("the guardian process is gone")
+        if answers and b"acting" in answers:
+            raise self._lost("the guardian has switched off")
+        if answers:
+            self._last_answer_s = now
+        elif now - self._last_answer_s > _ANSWER_WITHIN_S:
+            raise self._lost("the guardian process does not answer")
+        try:
+            os.write(process.stdin.fileno(), b'{"order": "beat"}\n')
+        except OSError as error:
+            raise self._lost("the guardian process does not listen") from error
+
+    def disarm(self) -> None:
+        """Let the guardian leave."""
+        if self._process is not None:
+            _leave(self._process)
+            self._process = None
+
+    def _lost(self, why: str) -> GuardianLost:
+        return GuardianLost(why, resource=self._address, remedy="The output was switched off; start the run again.")
+
+
+def _spawn(plan: SafePlan) -> subprocess.Popen[bytes]:
+    """In a session of its own, so that what ends our process group does not end it."""
+    isolated = ["-I"] if plan.host is None else ["-I", "-S"]
+    options: dict[str, Any] = {}
+    if os.name == "posix":
+        options = {"start_new_session": True, "pass_fds": () if plan.fd is None else (plan.fd,)}
+    else:
+        options = {"creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
+    return subprocess.Popen(
+        [sys.executable, *isolated, str(_PROGRAM)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        bufsize=0,
+        **options,
+    )
+
+
+def _wait_for(process: subprocess.Popen[bytes], word: bytes, address: str) -> None:
+    """Read one line; a guardian that cannot start closes its end."""
+    assert process.stdout is not None
+    line = process.stdout.readline().strip()
+    if line != word:
+        remedy = "Nothing was switched on. Check that Python can start programs here."
+        raise GuardianLost("the guardian process could not be armed", resource=address, remedy=remedy)
+
+
+def _order(process: subprocess.Popen[bytes], order: dict[str, Any]) -> None:
+    assert process.stdin is not None
+    process.stdin.write(json.dumps(order).encode("ascii") + b"\n")
+
+
+def _leave(process: subprocess.Popen[bytes]) -> None:
+    with contextlib.suppress(OSError):
+        _order(process, {"order": "disarm"})
+    _reap(process)
+
+
+def _reap(process: subprocess.Popen[bytes]) -> None:
+    for stream in (process.stdin, process.stdout):
+        if stream is not None:
+            with contextlib.suppress(OSError):
+                stream.close()
+    try:
+        process.wait(2.0)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait(2.0)
+
+
+def _no_core_file() -> None:
+    """Writing a large core file would delay every sign of our death by seconds."""
+    with contextlib.suppress(ImportError, OSError, ValueError):
+        import resource
+
+        _, hard = resource.getrlimit(resource.RLIMIT_CORE)
+        resource.setrlimit(resource.RLIMIT_CORE, (0, hard))
