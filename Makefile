@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test coverage clean
+.PHONY: run test bench coverage clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -17,6 +17,9 @@ test: .venv/.test-ready
 
 coverage: .venv/.test-ready
 	@$(BIN)/python -m tests.statistics.coverage
+
+bench: .venv/.test-ready
+	@$(BIN)/python -m tests.benchmarks.step_rate
 
 .venv/.run-ready: pyproject.toml
 	@test -x $(BIN)/python || $(PYTHON) -m venv .venv

@@ -13,6 +13,7 @@ from drivers.wires import SocketWire, Wire
 
 SLICE_S = 0.1  # the longest time without a look at `on_wait`
 _STALE_ANSWERS = 8
+_REMEMBERED = 256
 
 
 class Link:
@@ -37,6 +38,7 @@ class Link:
         self._end = write_termination
         self._transcript = transcript
         self._identity = ""
+        self._encoded: dict[str, bytes] = {}  # a run sends the same few messages over and over
         self.identity_query = "*IDN?"
         self._wire = open_wire()
 
@@ -55,7 +57,12 @@ class Link:
         """Send one message that has no answer."""
         if self._transcript is not None:
             self._transcript(self.resource, ">", message)
-        self._wire.send((message + self._end).encode("ascii"))
+        data = self._encoded.get(message)
+        if data is None:
+            if len(self._encoded) > _REMEMBERED:
+                self._encoded.clear()
+            data = self._encoded[message] = (message + self._end).encode("ascii")
+        self._wire.send(data)
 
     def query(self, message: str, timeout_s: float | None = None) -> str:
         """Send one message and return its answer. Raises LinkTimeout with the link in step again."""

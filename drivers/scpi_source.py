@@ -36,17 +36,36 @@ class ScpiSource(Instrument):
         if self._limiting is not None:
             asked.append(self._limiting.get)
         self._asked = asked
+        self._step_messages: dict[float, str] = {}
+        self._usual_reply = ""  # of a step that the compliance did not limit
 
     def step(self, current_A: float) -> bool:
         """One message with its own completion answer; several where the instrument takes one unit only."""
-        message = self._level_text.replace("{value}", number_text(current_A * self._level_scale))
+        message = self._step_messages.get(current_A)
+        if message is None:
+            message = self._step_messages[current_A] = self._step_message(current_A)
+        if not self._asked:
+            self.link.write(message)
+            return False
         if self.compound:
-            replies = self.link.query(";".join([message, *self._asked])).split(";") if self._asked else []
-            if not self._asked:
-                self.link.write(message)
+            reply = self.link.query(message)
+            if reply == self._usual_reply:
+                return False
+            replies = reply.split(";")
         else:
             self.link.write(message)
-            replies = [self.link.query(query) for query in self._asked]
+            reply, replies = "", [self.link.query(query) for query in self._asked]
+        limited = self._is_limited(message, replies)
+        if not limited:
+            self._usual_reply = reply
+        return limited
+
+    def _step_message(self, current_A: float) -> str:
+        level = self._level_text.replace("{value}", number_text(current_A * self._level_scale))
+        return ";".join([level, *self._asked]) if self.compound else level
+
+    def _is_limited(self, message: str, replies: list[str]) -> bool:
+        """Whether the answers to a step say that the compliance limits."""
         if len(replies) != len(self._asked):
             self.check_errors(message)
             raise SettingError(

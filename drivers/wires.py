@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import contextlib
 import re
+import select
 import socket
+import time
 from typing import Any, Protocol
 
 from drivers.errors import AddressError, LinkClosed, LinkRefused
 
 _SOCKET_ADDRESS = re.compile(r"TCPIP\d*::([^:]+|\[[0-9a-f:]+\])::(\d+)::SOCKET", re.IGNORECASE)
 _CONNECT_TIMEOUT_S = 5.0
+_SPIN_S = 150e-6
 
 
 class Wire(Protocol):
@@ -69,45 +72,67 @@ class SocketWire:
             remedy = "Check that the instrument is on and that host and port are right."
             raise LinkRefused(f"cannot be reached ({error})", resource=address, remedy=remedy) from error
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._socket.setblocking(False)
+        # Windows has no poll.
+        self._poll = select.poll() if hasattr(select, "poll") else None
+        if self._poll is not None:
+            self._poll.register(self._socket, select.POLLIN)
         self._address = address
         self._end = read_termination
         self._buffer = b""
-        self._timeout_s = _CONNECT_TIMEOUT_S
 
     def send(self, data: bytes) -> None:
         """Send all of it."""
         try:
-            self._socket.sendall(data)
+            sent = self._socket.send(data)
+            while sent < len(data):
+                select.select([], [self._socket], [], _CONNECT_TIMEOUT_S)
+                sent += self._socket.send(data[sent:])
         except OSError as error:
             raise self._closed(str(error)) from error
 
     def receive(self, timeout_s: float) -> bytes:
         """Up to the next terminator."""
-        if timeout_s != self._timeout_s:
-            self._socket.settimeout(timeout_s)
-            self._timeout_s = timeout_s
         while self._end not in self._buffer:
-            try:
-                data = self._socket.recv(65536)
-            except TimeoutError:
-                raise
-            except OSError as error:
-                raise self._closed(str(error)) from error
-            if not data:
-                raise self._closed("end of stream")
-            self._buffer += data
+            self._buffer += self._arrived() or self._waited_for(timeout_s)
         line, _, self._buffer = self._buffer.partition(self._end)
         return line
+
+    def _arrived(self) -> bytes:
+        """What comes within a moment, looked for again and again: to sleep and wake costs more than a quick answer."""
+        until = time.perf_counter() + _SPIN_S
+        while not (data := self._read()):
+            if time.perf_counter() > until:
+                return b""
+        return data
+
+    def _waited_for(self, timeout_s: float) -> bytes:
+        """What comes within the time-out. Raises TimeoutError."""
+        if self._poll is not None:
+            self._poll.poll(timeout_s * 1000)
+        else:
+            select.select([self._socket], [], [], timeout_s)
+        data = self._read()
+        if not data:
+            raise TimeoutError
+        return data
+
+    def _read(self) -> bytes:
+        """What has arrived; empty where nothing has."""
+        try:
+            data = self._socket.recv(65536)
+        except BlockingIOError:
+            return b""
+        except OSError as error:
+            raise self._closed(str(error)) from error
+        if not data:
+            raise self._closed("end of stream")
+        return data
 
     def clear(self) -> None:
         """Read away what waits."""
         self._buffer = b""
-        self._socket.settimeout(0.0)
-        self._timeout_s = 0.0
-        try:
-            while self._socket.recv(65536):
-                pass
-        except OSError:
+        while self._read():
             pass
 
     def fileno(self) -> int:

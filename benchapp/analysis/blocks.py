@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import mul
 
 MAX_EMF_ORDER = 2
 # A block closes once var(R) is at most this many times that of as many readings with balanced signs and no EMF. The
@@ -50,60 +51,44 @@ def fit_block(
     """Least squares over one block, n >= emf_order + 2 readings; None where the currents do not determine R."""
     n = len(time_s)
     mean_time = math.fsum(time_s) / n
-    scale = max(time_s) - min(time_s) or 1.0
+    scale = (max(time_s) - min(time_s)) or 1.0
     tau = [(t - mean_time) / scale for t in time_s]
-    basis = _orthonormal_polynomials(tau, emf_order)
-    z = _residual(current_A, basis)
-    zz = sum(x * x for x in z)
-    if len(basis) <= emf_order or zz <= 1e-20 * sum(i * i for i in current_A):
+    basis, a, b = _orthogonal_polynomials(tau, emf_order)
+    z = list(current_A)
+    for q, qq in basis:
+        share = sum(map(mul, current_A, q)) / qq
+        z = [x - share * y for x, y in zip(z, q, strict=True)]
+    zz = sum(map(mul, z, z))
+    if len(basis) <= emf_order or zz <= 1e-20 * sum(map(mul, current_A, current_A)):
         return None
-    resistance = sum(x * v for x, v in zip(z, voltage_V, strict=True)) / zz
+    resistance = sum(map(mul, z, voltage_V)) / zz
     emf = [v - resistance * i for v, i in zip(voltage_V, current_A, strict=True)]
-    coefficients = [sum(q * e for q, e in zip(column, emf, strict=True)) for column in basis]
-    # Value and slope of the fitted polynomial at the mean time (tau = 0), from the basis' own values there.
-    value, slope = _polynomial_at_mean(tau, basis, coefficients)
-    return Block(mean_time, resistance, value, slope / scale, 1 / math.sqrt(zz), n)
+    c0, c1, c2 = ([sum(map(mul, emf, q)) / qq for q, qq in basis] + [0.0, 0.0])[:3]
+    # At the mean time (tau = 0) the second polynomial is -b with slope -a.
+    return Block(mean_time, resistance, c0 - c2 * b, (c1 - c2 * a) / scale, 1 / math.sqrt(zz), n)
 
 
-def _orthonormal_polynomials(tau: Sequence[float], order: int) -> list[list[float]]:
-    """Columns 1, tau, tau^2 ... made orthonormal over the readings; fewer where the times do not carry them."""
-    basis: list[list[float]] = []
-    for power in range(order + 1):
-        column = _residual([t**power for t in tau], basis)
-        norm = math.sqrt(sum(x * x for x in column))
-        if norm < 1e-10:
-            break
-        basis.append([x / norm for x in column])
-    return basis
+def _orthogonal_polynomials(tau: Sequence[float], order: int) -> tuple[list[tuple[list[float], float]], float, float]:
+    """1, tau and tau^2 - a*tau - b over readings with mean(tau) = 0, each with its square sum; then a and b.
 
-
-def _residual(column: Sequence[float], basis: Sequence[Sequence[float]]) -> list[float]:
-    rest = list(column)
-    for _ in range(2):  # twice is enough: the second pass removes what rounding left
-        for q in basis:
-            share = sum(x * y for x, y in zip(rest, q, strict=True))
-            rest = [x - share * y for x, y in zip(rest, q, strict=True)]
-    return rest
-
-
-def _polynomial_at_mean(
-    tau: Sequence[float], basis: Sequence[Sequence[float]], coefficients: Sequence[float]
-) -> tuple[float, float]:
-    """Value and derivative at tau = 0 of the polynomial whose coefficients in `basis` are given."""
+    Fewer polynomials where the times do not carry them.
+    """
     n = len(tau)
-    c0 = coefficients[0] / math.sqrt(n)
-    if len(basis) == 1:
-        return c0, 0.0
-    # mean(tau) = 0, so the first-order column is tau over its norm.
-    s2 = sum(t * t for t in tau)
-    c1 = coefficients[1] / math.sqrt(s2)
-    if len(basis) == 2:
-        return c0, c1
-    # Second column: (tau^2 - a*tau - b) over its norm, with a = sum(tau^3)/sum(tau^2), b = mean(tau^2).
-    a, b = sum(t**3 for t in tau) / s2, s2 / n
-    norm = math.sqrt(sum((t * t - a * t - b) ** 2 for t in tau))
-    c2 = coefficients[2] / norm
-    return c0 - c2 * b, c1 - c2 * a
+    basis = [([1.0] * n, float(n))]
+    if order == 0:
+        return basis, 0.0, 0.0
+    square = sum(map(mul, tau, tau))
+    if square < 1e-20:
+        return basis, 0.0, 0.0
+    basis.append((list(tau), square))
+    if order == 1:
+        return basis, 0.0, 0.0
+    a, b = sum(t * t * t for t in tau) / square, square / n
+    second = [t * t - a * t - b for t in tau]
+    square = sum(map(mul, second, second))
+    if square >= 1e-20:
+        basis.append((second, square))
+    return basis, a, b
 
 
 class BlockFormer:

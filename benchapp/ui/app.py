@@ -39,7 +39,6 @@ def run_window(logbook: Path, *, scenario: str = DEFAULT_SCENARIO, speed: float 
     from benchapp.ui.theme import Theme, apply_theme, load_fonts
     from benchapp.ui.window import MainWindow
 
-    sys.setswitchinterval(0.0005)  # a busy thread must not hold up the window
     application = QApplication(sys.argv[:1])
     application.setApplicationName("benchapp")
     application.setStyle("Fusion")
