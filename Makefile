@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test bench coverage clean
+.PHONY: run test bench coverage kill-trial clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -20,6 +20,9 @@ coverage: .venv/.test-ready
 
 bench: .venv/.test-ready
 	@$(BIN)/python -m tests.benchmarks.step_rate
+
+kill-trial: .venv/.test-ready
+	@$(BIN)/python -m tests.faults.kill_trial
 
 .venv/.run-ready: pyproject.toml
 	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
