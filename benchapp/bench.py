@@ -143,5 +143,5 @@ def _raise(errors: list[InstrumentError]) -> None:
     if len(errors) == 1:
         raise errors[0]
     if errors:
-        problem = "; ".join(str(error) for error in errors)
+        problem = "; ".join(str(error).rstrip(".") for error in errors)
         raise InstrumentError(problem, resource="source and voltmeter") from errors[0]

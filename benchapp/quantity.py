@@ -46,6 +46,8 @@ def parse(text: str, unit: str) -> float:
     A bare 0 needs no unit, any other number does: a forgotten unit is a factor of a thousand.
     Raises QuantityError.
     """
+    if re.match(r"\s*[+-]?\d*,\d", text):
+        raise _refusal("a comma stands in the number", text, unit, "Write a decimal point. ")
     match = _NUMBER.fullmatch(text)
     if match is None:
         raise _refusal(f"this is no {_kind(unit)}", text, unit)
@@ -69,8 +71,8 @@ def _example(unit: str) -> str:
     return _EXAMPLES.get(unit, f"1 {unit}")
 
 
-def _refusal(problem: str, text: str, unit: str) -> QuantityError:
-    return QuantityError(Fault(problem, text, f'Write a number and its unit, for example "{_example(unit)}"'))
+def _refusal(problem: str, text: str, unit: str, hint: str = "") -> QuantityError:
+    return QuantityError(Fault(problem, text, f'{hint}Write a number and its unit, for example "{_example(unit)}"'))
 
 
 def _factor(unit_text: str, unit: str, text: str) -> Decimal:

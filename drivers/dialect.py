@@ -109,6 +109,7 @@ class _Reader:
         self._known("", table, {"id", "kind", "link", "errors", "sync", "sequence", "cap"})
         if table.get("kind") != kind:
             self._fault("kind", table.get("kind"), f'This file is wanted for a {kind}; write kind = "{kind}"')
+            self.raise_faults()
         link = self._table(table, "link", {"write_termination", "read_termination", "timeout_s", "compound"})
         errors = self._table(table, "errors", {"query"})
         sync = self._table(table, "sync", {"query"})

@@ -20,7 +20,7 @@ class InstrumentError(Exception):
 
     def __init__(self, problem: str, *, resource: str, command: str = "", remedy: str = "") -> None:
         doing = f" at {command!r}" if command else ""
-        super().__init__(f"{resource}: {problem}{doing}. {remedy}".strip())
+        super().__init__(f"{resource}: {problem}{doing}{'. ' + remedy if remedy else ''}")
         self.problem = problem
         self.resource = resource
         self.command = command

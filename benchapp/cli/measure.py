@@ -101,7 +101,7 @@ def measure(session: Session, *, json_target: str | None, stream_target: str | N
         snapshot, end = session.snapshot, session.end
         assert snapshot is not None
         assert end is not None
-        print(f"{end.reason}: {end.text}. Run {session.run_id} is in {session.logbook}", file=sys.stderr)
+        print(f"{end.reason}: {end.text.rstrip('.')}. Run {session.run_id} is in {session.logbook}", file=sys.stderr)
         if snapshot.estimate.blocks:
             verdict = None if snapshot.verdict is None else str(snapshot.verdict)
             if result is not None:

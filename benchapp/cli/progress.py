@@ -28,7 +28,7 @@ class Progress:
         """Write new events, and the state of the run."""
         for event in self._session.events[self._events :]:
             self._events += 1
-            if event.kind in (EventKind.FAULT, EventKind.NOTICE, EventKind.MARK):
+            if event.kind in (EventKind.NOTICE, EventKind.MARK):
                 self._line(f"{event.kind}: {event.text}")
         snapshot = self._session.snapshot
         every = _EVERY_S if self._live else _EVERY_IN_A_FILE_S

@@ -119,6 +119,8 @@ class Sequencer:
         self._bench.watch(self._on_wait)
         self._bench.configure(self._recipe)
         facts = RunFacts(self._bench.identities(), self._bench.settings(), self._bench.notices())
+        for text in facts.notices:
+            self._event(EventKind.NOTICE, text)
         self._hand_over(facts=facts)
         return source, voltmeter
 
