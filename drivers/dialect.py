@@ -169,6 +169,9 @@ class _Reader:
             self._fault(f"{where}.set", spelling.set, "The only placeholder is {value}")
         if spelling.set and spelling.kind in ("number", "bool") and "{value}" not in spelling.set:
             self._fault(f"{where}.set", spelling.set, "Write {value} where the value goes")
+        elif spelling.set.partition("{value}")[2].strip():
+            # "CURR {value}E3" would carry a current past the house limits.
+            self._fault(f"{where}.set", spelling.set, "Let {value} stand last, and write scale for another unit")
         if not spelling.scale > 0:
             self._fault(f"{where}.scale", spelling.scale, "Write a number above 0")
         return spelling
