@@ -234,7 +234,7 @@ def _text(entry: Entry) -> str:
 
 
 def _true(entry: Entry) -> bool:
-    if entry.value is not True:
+    if entry.value is not True and str(entry.value).lower() != "true":
         raise InputError(entry.fault("can only be true", "Write endless = true, or leave it out"))
     return True
 

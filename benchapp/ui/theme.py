@@ -135,6 +135,20 @@ def _style_sheet(c: Colours) -> str:
     QLineEdit[faulty="true"] {{ border: 2px solid {c.failed}; padding: 0 7px; }}
     QComboBox::drop-down {{ border: none; width: 24px; }}
     QComboBox QAbstractItemView {{ background: {c.raised}; border: 1px solid {c.line}; outline: none; }}
+    QFrame#rule {{ background: {c.grid}; border: none; }}
+    QMenu {{ background: {c.raised}; border: 1px solid {c.line}; padding: 4px; }}
+    QMenu::item {{ padding: 6px 24px; }}
+    QMenu::item:selected {{ background: {c.accent}; color: {c.on_accent}; }}
+    QMenu::item:disabled {{ color: {c.faint}; }}
+    QTableView {{ background: {c.surface}; border: none; gridline-color: {c.grid}; selection-background-color: {c.zone};
+        selection-color: {c.ink}; outline: none; }}
+    QHeaderView::section {{ background: {c.surface}; color: {c.faint}; border: none;
+        border-bottom: 1px solid {c.line}; padding: 6px 4px; }}
+    QScrollBar:vertical {{ background: {c.surface}; width: 10px; }}
+    QScrollBar::handle:vertical {{ background: {c.line}; border-radius: 4px; min-height: 32px; }}
+    QScrollBar::add-line, QScrollBar::sub-line {{ height: 0; }}
+    QTextBrowser, QPlainTextEdit {{ background: {c.raised}; border: 1px solid {c.grid}; padding: 8px; }}
+    QToolTip {{ background: {c.raised}; color: {c.ink}; border: 1px solid {c.line}; padding: 4px; }}
     QFrame#card {{ background: {c.raised}; border-radius: 4px; }}
     QLabel[role="faint"] {{ color: {c.faint}; font-size: 12px; }}
     QLabel[role="fault"] {{ color: {c.failed}; font-size: 12px; }}

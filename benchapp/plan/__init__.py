@@ -1,0 +1,1 @@
+"""What a recipe will do before anything is switched on."""

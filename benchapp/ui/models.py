@@ -1,0 +1,121 @@
+"""What the operator has chosen, shared by the stages: the recipe as typed, and the bench."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from PySide6.QtCore import QObject, Signal
+
+from benchapp.errors import InputError
+from benchapp.recipe import RECIPE_KEYS, Entry, Recipe, build_recipe, entries_from_toml
+from sim.scenario import Scenario, load_scenario
+
+
+class RecipeModel(QObject):
+    """Texts by recipe key; `recipe` is None while there are faults.
+
+    Signals:
+        changed: a text is another now.
+    """
+
+    changed = Signal()
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.texts: dict[str, str] = {}
+        self.recipe: Recipe | None = None
+        self.faults: dict[str, str] = {}
+        self.path: Path | None = None
+        self._check()
+
+    def set_text(self, key: str, text: str) -> None:
+        """One field as typed; an empty one counts as not given."""
+        if self.texts.get(key, "") != text:
+            self.texts[key] = text
+            self._check()
+            self.changed.emit()
+
+    def take(self, texts: dict[str, str], path: Path | None = None) -> None:
+        """Another recipe altogether."""
+        self.texts = dict(texts)
+        self.path = path
+        self._check()
+        self.changed.emit()
+
+    def open(self, path: Path) -> None:
+        """Read a recipe file. Raises InputError where it is no TOML or has unknown keys."""
+        entries = entries_from_toml(path)
+        unknown = [entry.fault("unknown", "Remove it") for key, entry in entries.items() if key not in RECIPE_KEYS]
+        if unknown:
+            raise InputError(*unknown)
+        self.take({key: str(entry.value) for key, entry in entries.items()}, path)
+
+    def save(self, path: Path) -> None:
+        """Write the texts as they stand. Raises OSError."""
+        lines = []
+        for key in RECIPE_KEYS:
+            text = self.texts.get(key, "").strip()
+            if text:
+                escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+                lines.append(f'{key} = "{escaped}"')
+        path.write_text("\n".join(lines) + "\n", "utf-8")
+        self.path = path
+        self.changed.emit()
+
+    def _check(self) -> None:
+        given = {key: Entry(text.strip(), key) for key, text in self.texts.items() if text.strip()}
+        try:
+            self.recipe, self.faults = build_recipe(given), {}
+        except InputError as error:
+            self.recipe = None
+            self.faults = {fault.field: f"{fault.problem}. {fault.remedy}" for fault in error.faults}
+
+
+@dataclass(frozen=True, slots=True)
+class BenchChoice:
+    """A simulated bench by its name, or addresses with dialects."""
+
+    scenario: str = ""
+    source: str = ""
+    voltmeter: str = ""
+    source_dialect: str = "scpi"
+    voltmeter_dialect: str = "scpi"
+
+    @property
+    def complete(self) -> bool:
+        """Whether both instruments are named."""
+        return bool(self.scenario or (self.source.strip() and self.voltmeter.strip()))
+
+    def loaded(self) -> Scenario | None:
+        """The simulated bench, where one is chosen."""
+        return load_scenario(self.scenario) if self.scenario else None
+
+
+class BenchModel(QObject):
+    """The bench in use.
+
+    Signals:
+        changed: another bench, or another address.
+    """
+
+    changed = Signal()
+
+    def __init__(self, scenario: str = "") -> None:
+        super().__init__()
+        self.choice = BenchChoice(scenario)
+
+    def choose(self, choice: BenchChoice) -> None:
+        """Take another bench."""
+        if choice != self.choice:
+            self.choice = choice
+            self.changed.emit()
+
+    def change(self, **values: str) -> None:
+        """Change a part of the choice."""
+        self.choose(replace(self.choice, **values))
+
+
+def scenario_texts(name: str) -> dict[str, str]:
+    """The recipe that a simulated bench suggests, as texts."""
+    return {key: str(value) for key, value in load_scenario(name).recipe.items()}

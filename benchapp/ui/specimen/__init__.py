@@ -1,0 +1,1 @@
+"""The Specimen stage: what lies on the bench, what it must be, how it is measured."""

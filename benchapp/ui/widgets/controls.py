@@ -1,0 +1,79 @@
+"""Buttons and headings as the design has them: the key that does the same stands at a button's right."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QRect, Qt
+from PySide6.QtGui import QColor, QFontMetrics, QKeySequence, QPainter, QPaintEvent, QShortcut
+from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QVBoxLayout, QWidget
+
+from benchapp.ui.theme import Theme, font
+
+
+class KeyButton(QPushButton):
+    """A button with its key. The shortcut acts only while the button can be seen and pressed."""
+
+    def __init__(
+        self, theme: Theme, text: str, keys: str, pressed: Callable[[], object], parent: QWidget, *, main: bool = False
+    ) -> None:
+        super().__init__(text, parent)
+        self._theme = theme
+        self.setProperty("main", main)
+        self._keys = QKeySequence(keys).toString(QKeySequence.SequenceFormat.NativeText) if keys else ""
+        self.setToolTip(f"{text} ({self._keys})" if keys else text)
+        self.clicked.connect(pressed)
+        if keys:
+            shortcut = QShortcut(QKeySequence(keys), parent)
+            shortcut.activated.connect(self._pressed_by_key)
+
+    def _pressed_by_key(self) -> None:
+        if self.isVisible() and self.isEnabled():
+            self.click()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """The button, then its key."""
+        super().paintEvent(event)
+        small = font(12)
+        free = self.width() - QFontMetrics(self.font()).horizontalAdvance(self.text()) - 36
+        if not self._keys or QFontMetrics(small).horizontalAdvance(self._keys) > free:
+            return
+        colours = self._theme.colours
+        on_accent = bool(self.property("main")) and self.isEnabled()
+        with QPainter(self) as painter:
+            painter.setFont(small)
+            painter.setPen(QColor(colours.on_accent if on_accent else colours.faint))
+            area = QRect(0, 0, self.width() - 12, self.height())
+            painter.drawText(area, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, self._keys)
+
+
+class Heading(QWidget):
+    """A bold line with a thin rule under it."""
+
+    def __init__(self, text: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        label = QLabel(text)
+        label.setFont(font(14, bold=True))
+        rule = QFrame()
+        rule.setObjectName("rule")
+        rule.setFixedHeight(1)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 6, 0, 2)
+        column.setSpacing(4)
+        column.addWidget(label)
+        column.addWidget(rule)
+
+
+def title(text: str) -> QLabel:
+    """A stage's name."""
+    label = QLabel(text)
+    label.setFont(font(22, bold=True))
+    return label
+
+
+def faint(text: str = "") -> QLabel:
+    """A note in faint ink."""
+    label = QLabel(text)
+    label.setProperty("role", "faint")
+    label.setTextFormat(Qt.TextFormat.PlainText)
+    return label
