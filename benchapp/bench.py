@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -11,7 +12,7 @@ from benchapp.recipe import Recipe
 from drivers.dialect import Dialect, load_dialect
 from drivers.errors import AddressError, DialectError, InstrumentError
 from drivers.instrument import Setting
-from drivers.registry import Transcript, make_source, make_voltmeter
+from drivers.registry import Transcript, make_link, make_source, make_voltmeter
 from drivers.scpi_source import ScpiSource
 from drivers.scpi_voltmeter import ScpiVoltmeter
 from drivers.wires import Wire, check_address
@@ -145,3 +146,28 @@ def _raise(errors: list[InstrumentError]) -> None:
     if errors:
         problem = "; ".join(str(error).rstrip(".") for error in errors)
         raise InstrumentError(problem, resource="source and voltmeter") from errors[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Identified:
+    """What one instrument answered; `fault` is empty where it did."""
+
+    role: str
+    identity: str = ""
+    seconds: float = 0.0
+    fault: str = ""
+
+
+def identify(role: str, address: str, dialect: str) -> Identified:
+    """Ask an instrument who it is; nothing is set or switched. Never raises."""
+    try:
+        check_address(address)
+        link = make_link(address, load_dialect(dialect, role))
+        try:
+            start = time.monotonic()
+            identity = link.identify()
+            return Identified(role, identity, time.monotonic() - start)
+        finally:
+            link.close()
+    except (InstrumentError, AddressError, DialectError) as error:
+        return Identified(role, fault=str(error))

@@ -19,6 +19,7 @@ from benchapp.clock import Clock
 from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd, RunStatus
 from benchapp.limits import HouseLimits, LimitExceeded
 from benchapp.measure.control import Control, OrderKind
+from benchapp.measure.progress import expected_blocks, time_to_go_s
 from benchapp.measure.snapshot import Batch, RecordLost, RunFacts, RunSnapshot
 from benchapp.measure.states import go
 from benchapp.measure.stop_rules import reached_at_block, reached_at_time
@@ -260,10 +261,11 @@ class Sequencer:
 
     def _snapshot(self, end: RunEnd | None) -> RunSnapshot:
         estimate = self._running.estimate()
-        recipe = self._recipe
+        recipe, time_s = self._recipe, self._time_s()
+        expected = expected_blocks(recipe.stop, estimate, time_s)
         return RunSnapshot(
             status=self._status,
-            time_s=self._time_s(),
+            time_s=time_s,
             estimate=estimate,
             verdict=judge_limits(
                 estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm
@@ -271,6 +273,9 @@ class Sequencer:
             readings=self._index,
             blocks=self._blocks,
             output_on=self._output_on,
+            power_W=abs(estimate.resistance_ohm) * recipe.current_A**2,
+            blocks_expected=expected,
+            time_to_go_s=time_to_go_s(expected, estimate, time_s),
             last_fault=self._fault,
             end=end,
         )

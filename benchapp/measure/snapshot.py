@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from benchapp.analysis.decision import Verdict
@@ -25,7 +26,11 @@ class RunFacts:
 
 @dataclass(frozen=True, slots=True)
 class RunSnapshot:
-    """The run after a batch; `readings` and `blocks` count what has been handed over up to it."""
+    """The run after a batch; `readings` and `blocks` count what has been handed over up to it.
+
+    `power_W` is what stays in the specimen at the test current. `blocks_expected` and `time_to_go_s` look ahead to the
+    stop rule's end; None and NaN where it has none.
+    """
 
     status: RunStatus
     time_s: float
@@ -34,6 +39,9 @@ class RunSnapshot:
     readings: int
     blocks: int
     output_on: bool
+    power_W: float = math.nan
+    blocks_expected: int | None = None
+    time_to_go_s: float = math.nan
     last_fault: str = ""
     end: RunEnd | None = None
 

@@ -1,0 +1,232 @@
+"""The Bench stage: a simulated bench in two clicks, one's own instruments as plainly; the wiring beside it."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import replace
+
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QVBoxLayout, QWidget
+
+from benchapp.bench import Identified, identify
+from benchapp.errors import InputError
+from benchapp.limits import limits_file, load_limits
+from benchapp.quantity import engineering
+from benchapp.session import Session
+from benchapp.ui.bench.wiring import WiringDrawing, WiringState
+from benchapp.ui.models import BenchChoice, BenchModel, RecipeModel, scenario_texts
+from benchapp.ui.theme import MARGIN, Theme
+from benchapp.ui.widgets.controls import Heading, KeyButton, faint, title
+from benchapp.ui.widgets.output_plate import OutputState
+from drivers.dialect import dialect_names
+from sim.scenario import load_scenario, scenario_names
+
+_OWN = "my own instruments"
+
+
+class BenchStage(QWidget):
+    """Edits the BenchModel and asks the instruments who they are.
+
+    Signals:
+        done: the operator goes on to measure.
+        answered: what an instrument said, from the thread that asked.
+    """
+
+    done = Signal()
+    answered = Signal(object)
+
+    def __init__(self, theme: Theme, bench: BenchModel, recipe: RecipeModel, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._theme, self._model, self._recipe = theme, bench, recipe
+        self._wiring_state = WiringState()
+        self._wiring = WiringDrawing(theme)
+        row = QHBoxLayout()
+        row.setSpacing(24)
+        row.addWidget(self._wiring, 1)
+        row.addWidget(self._build_side())
+        self._title_note = faint()
+        head = QHBoxLayout()
+        head.addWidget(title("Bench"))
+        head.addSpacing(16)
+        head.addWidget(self._title_note)
+        head.addStretch(1)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(MARGIN, 10, MARGIN, MARGIN)
+        column.addLayout(head)
+        column.addLayout(row, 1)
+        bench.changed.connect(self.refresh)
+        recipe.changed.connect(self.refresh)
+        self.answered.connect(self._show_answer)
+        self.refresh()
+
+    # Building.
+
+    def _build_side(self) -> QWidget:
+        side = QWidget()
+        side.setFixedWidth(340)
+        column = QVBoxLayout(side)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(8)
+        card = QFrame()
+        card.setObjectName("card")
+        inside = QVBoxLayout(card)
+        inside.setContentsMargins(16, 8, 16, 12)
+        self._chooser = QComboBox()
+        self._chooser.setAccessibleName("bench")
+        for name in scenario_names():
+            self._chooser.addItem(f"simulated: {name.replace('_', ' ')}", name)
+        self._chooser.addItem(_OWN, "")
+        self._about = faint()
+        self._about.setWordWrap(True)
+        inside.addWidget(Heading("Which bench"))
+        inside.addWidget(self._chooser)
+        inside.addWidget(self._about)
+        self._own = self._build_addresses()
+        inside.addWidget(self._own)
+        inside.addWidget(Heading("House limits"))
+        self._limits = faint()
+        self._limits.setWordWrap(True)
+        inside.addWidget(self._limits)
+        inside.addStretch(1)
+        self._message = faint()
+        self._message.setWordWrap(True)
+        inside.addWidget(self._message)
+        column.addWidget(card, 1)
+        self._go = KeyButton(self._theme, "Go to measure", "Ctrl+Return", self.done.emit, self, main=True)
+        column.addWidget(self._go)
+        self._chooser.currentIndexChanged.connect(self._chosen)
+        return side
+
+    def _build_addresses(self) -> QWidget:
+        box = QWidget()
+        grid = QGridLayout(box)
+        grid.setContentsMargins(0, 0, 0, 0)
+        grid.setVerticalSpacing(4)
+        self._lines: dict[str, QLineEdit] = {}
+        self._dialects: dict[str, QComboBox] = {}
+        self._identities: dict[str, QLabel] = {}
+        for index, role in enumerate(("source", "voltmeter")):
+            line = QLineEdit()
+            line.setPlaceholderText(f"TCPIP::192.168.0.{5 + index}::5025::SOCKET")
+            line.setAccessibleName(f"address of the {role}")
+            line.textEdited.connect(self._changed(role))
+            dialect = QComboBox()
+            dialect.setEditable(True)
+            dialect.addItems(dialect_names(role))
+            dialect.setAccessibleName(f"dialect of the {role}: a name or a .toml file")
+            dialect.currentTextChanged.connect(self._changed(f"{role}_dialect"))
+            identity = faint("not asked yet")
+            identity.setWordWrap(True)
+            top = 4 * index
+            grid.addWidget(QLabel(role.capitalize()), top, 0)
+            grid.addWidget(line, top, 1)
+            grid.addWidget(faint("dialect"), top + 1, 0)
+            grid.addWidget(dialect, top + 1, 1)
+            grid.addWidget(identity, top + 2, 0, 1, 2)
+            self._lines[role], self._dialects[role], self._identities[role] = line, dialect, identity
+        self._ask = KeyButton(self._theme, "Ask who they are", "Ctrl+I", self.ask, self)
+        grid.addWidget(self._ask, 8, 0, 1, 2)
+        return box
+
+    def _changed(self, key: str) -> Callable[[str], None]:
+        def changed(text: str) -> None:
+            self._model.change(**{key: text})
+
+        return changed
+
+    # What the operator does.
+
+    def choose_scenario(self, name: str) -> None:
+        """Take a simulated bench, as the chooser does; "" for one's own instruments."""
+        self._chooser.setCurrentIndex(self._chooser.findData(name))
+
+    def _chosen(self) -> None:
+        name = str(self._chooser.currentData())
+        self._model.change(scenario=name)
+        # A simulated bench brings the recipe that suits it.
+        if name:
+            self._recipe.take(scenario_texts(name))
+
+    def ask(self) -> None:
+        """Ask both instruments, each in a thread of its own; the window waits for neither."""
+        choice = self._model.choice
+        for role, address, dialect in (
+            ("source", choice.source, choice.source_dialect),
+            ("voltmeter", choice.voltmeter, choice.voltmeter_dialect),
+        ):
+            self._identities[role].setText("asking …")
+            threading.Thread(
+                target=self._ask_one, args=(role, address.strip(), dialect.strip()), name=f"ask {role}", daemon=True
+            ).start()
+
+    def _ask_one(self, role: str, address: str, dialect: str) -> None:
+        self.answered.emit(identify(role, address, dialect))
+
+    def _show_answer(self, answer: Identified) -> None:
+        good = not answer.fault
+        text = f"{answer.identity}, answers in {engineering(answer.seconds, 's', 2)}" if good else answer.fault
+        self._identities[answer.role].setText(text)
+        short = "answers" if good else "no answer"
+        if answer.role == "source":
+            self._wiring_state = replace(self._wiring_state, source=short, source_answers=good)
+        else:
+            self._wiring_state = replace(self._wiring_state, voltmeter=short, voltmeter_answers=good)
+        self._wiring.show_state(self._wiring_state)
+
+    # Showing.
+
+    def refresh(self) -> None:
+        """Everything from the models."""
+        choice: BenchChoice = self._model.choice
+        index = self._chooser.findData(choice.scenario)
+        if index != self._chooser.currentIndex():
+            self._chooser.blockSignals(True)
+            self._chooser.setCurrentIndex(index)
+            self._chooser.blockSignals(False)
+        simulated = bool(choice.scenario)
+        self._own.setVisible(not simulated)
+        self._about.setText(load_scenario(choice.scenario).title if simulated else "")
+        self._title_note.setText("simulated, nothing can be harmed" if simulated else "real instruments")
+        for role, line in self._lines.items():
+            text = getattr(choice, role)
+            if line.text() != text:
+                line.setText(text)
+        self._go.setEnabled(choice.complete)
+        self._show_limits()
+        name = "" if self._recipe.recipe is None else self._recipe.recipe.name
+        told = "simulated" if simulated else "not asked yet"
+        known = None if not simulated else True
+        state = replace(self._wiring_state, specimen=name)
+        if simulated or state.source == "simulated":
+            state = replace(state, source=told, voltmeter=told, source_answers=known, voltmeter_answers=known)
+        self._wiring_state = state
+        self._wiring.show_state(state)
+
+    def _show_limits(self) -> None:
+        try:
+            limits = load_limits()
+        except InputError as error:
+            self._limits.setText(str(error))
+            return
+        self._limits.setText(
+            f"{engineering(limits.current_A, 'A', 3)}, {engineering(limits.compliance_V, 'V', 3)},"
+            f" {engineering(limits.power_W, 'W', 3)} in the specimen. Raised only in {limits_file()}"
+        )
+
+    def show_session(self, session: Session, output: OutputState) -> None:
+        """Let the drawing follow a run."""
+        if not self.isVisible():
+            return
+        last = session.history.readings.since(max(0, session.history.readings.count - 1))
+        sign, current, reading = 0, "", ""
+        if last.shape[1]:
+            level = float(last[1, -1])
+            sign = (level > 0) - (level < 0)
+            current = engineering(level, "A", 4) if output is OutputState.ON else ""
+            reading = engineering(float(last[2, -1]), "V", 4)
+        self._wiring_state = replace(
+            self._wiring_state, output=output, sign=sign, current=current.replace("-", "−"),
+            reading=reading.replace("-", "−"),
+        )  # fmt: skip
+        self._wiring.show_state(self._wiring_state)
