@@ -3,22 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import dataclasses
 import tomllib
 from pathlib import Path
-from typing import Any
 
-from benchapp.analysis.decision import judge_limits
-from benchapp.analysis.estimate import Estimate
 from benchapp.cli.output import in_words, opened
-from benchapp.errors import Fault, InputError
 from benchapp.logbook.database import default_path
-from benchapp.logbook.query import RunRecord, RunSummary, list_runs, load_run
-from benchapp.logbook.readings_csv import write_readings
-from benchapp.logbook.replay import recipe_of, replay
+from benchapp.logbook.export import computed_result, export_csv, export_json
+from benchapp.logbook.query import RunSummary, list_runs, load_run
 from benchapp.quantity import concise
-from benchapp.recipe import Recipe
-from benchapp.result_json import result_object, to_line
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -66,7 +58,7 @@ def _in_one_line(summary: RunSummary) -> str:
 def _show(arguments: argparse.Namespace) -> int:
     record = load_run(_path(arguments), arguments.id)
     summary = record.summary
-    recipe, estimate, verdict = _result(record)
+    recipe, estimate, verdict = computed_result(record)
     print(f"run {summary.run_id}: {summary.status}, started {summary.started}, software {summary.software}")
     if summary.end_text:
         print(f"  {summary.end_text}")
@@ -87,47 +79,7 @@ def _show(arguments: argparse.Namespace) -> int:
 
 
 def _export(arguments: argparse.Namespace) -> int:
-    record = load_run(_path(arguments), arguments.id)
-    columns = record.readings
-    if arguments.csv is not None:
-        if not columns.time_s:
-            raise InputError(Fault("the run has no readings", str(arguments.id), "Choose another run", field="RUN"))
-        rows = zip(columns.time_s, columns.current_A, columns.voltage_V, strict=True)
-        with opened(arguments.csv, "--csv") as stream:
-            write_readings(stream, rows, columns.pauses)
-        return 0
-    with opened(arguments.json, "--json") as stream:
-        stream.write(to_line(_as_object(record)) + "\n")
+    target, option = (arguments.csv, "--csv") if arguments.csv is not None else (arguments.json, "--json")
+    with opened(target, option) as stream:
+        (export_csv if option == "--csv" else export_json)(_path(arguments), arguments.id, stream)
     return 0
-
-
-def _as_object(record: RunRecord) -> dict[str, Any]:
-    """The result, and under "record" all that it rests on."""
-    summary = record.summary
-    _, estimate, verdict = _result(record)
-    columns = record.readings
-    return {
-        **result_object({"run_id": summary.run_id}, estimate, verdict),
-        "record": {
-            "started": summary.started,
-            "ended": summary.ended or None,
-            "status": summary.status,
-            "end_text": summary.end_text,
-            "software": summary.software,
-            "recipe": tomllib.loads(summary.recipe_toml),
-            "bench": summary.bench,
-            "instruments": record.instruments,
-            "settings": [{"role": role, **dataclasses.asdict(setting)} for role, setting in record.settings],
-            "events": [dataclasses.asdict(event) for event in record.events],
-            "time_s": columns.time_s,
-            "current_A": columns.current_A,
-            "voltage_V": columns.voltage_V,
-        },
-    }
-
-
-def _result(record: RunRecord) -> tuple[Recipe, Estimate, str | None]:
-    recipe = recipe_of(record)
-    estimate, _ = replay(record, recipe)
-    verdict = judge_limits(estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm)
-    return recipe, estimate, None if verdict is None else str(verdict)

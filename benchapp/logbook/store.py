@@ -14,6 +14,7 @@ from benchapp.events import Event, Reading, RunEnd
 from benchapp.logbook.database import open_database
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.owner import this_process
+from benchapp.logbook.query import RunSummary
 from drivers.instrument import Setting
 
 
@@ -118,3 +119,21 @@ class _Transaction:
 
 def _now() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+INTERRUPTED = "interrupted"
+
+
+def conclude(path: Path, summary: RunSummary, result: dict[str, Any]) -> None:
+    """Write the end of a run whose program died. Raises LogbookError where it is not interrupted."""
+    if summary.status != INTERRUPTED or summary.ended:
+        raise LogbookError(f"{path}: run {summary.run_id} is not interrupted ({summary.status}). Nothing was changed")
+    db = open_database(path, create=False)
+    try:
+        with _Transaction(db, path):
+            db.execute(
+                "UPDATE run SET ended = ?, reason = ?, end_text = ?, result = ? WHERE id = ? AND ended IS NULL",
+                (_now(), INTERRUPTED, "the program died; concluded later", json.dumps(result), summary.run_id),
+            )
+    finally:
+        db.close()

@@ -32,7 +32,7 @@ def can_show() -> bool:
 
 def run_window(logbook: Path, *, scenario: str = DEFAULT_SCENARIO, speed: float = 1.0) -> int:
     """Show the window until it is closed; the exit status."""
-    from PySide6.QtCore import QTimer
+    from PySide6.QtCore import QSettings, QTimer
     from PySide6.QtWidgets import QApplication
 
     from benchapp.ui.run_controller import RunController
@@ -46,7 +46,7 @@ def run_window(logbook: Path, *, scenario: str = DEFAULT_SCENARIO, speed: float 
     theme = Theme("dark")
     apply_theme(application, theme.colours)
     controller = RunController(logbook, speed)
-    window = MainWindow(theme, controller, scenario)
+    window = MainWindow(theme, controller, scenario, QSettings("benchapp", "benchapp"))
     sys.excepthook = _report
     for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         if hasattr(signal, name):

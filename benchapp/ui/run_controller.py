@@ -11,8 +11,9 @@ from benchapp.bench import plan_bench
 from benchapp.clock import ScaledClock
 from benchapp.errors import BenchError
 from benchapp.limits import load_limits
+from benchapp.recipe import Recipe
 from benchapp.session import Session
-from benchapp.ui.measure.setup_form import Setup
+from benchapp.ui.models import BenchChoice
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock as SimulatedClock
 from sim.server import BenchServer
@@ -43,6 +44,11 @@ class RunController(QObject):
         self._timer.timeout.connect(self._poll)
 
     @property
+    def logbook(self) -> Path:
+        """Where runs are written down."""
+        return self._logbook
+
+    @property
     def session(self) -> Session | None:
         """The run under way, or the last one."""
         return self._session
@@ -52,13 +58,13 @@ class RunController(QObject):
         """Whether a run is under way."""
         return self._session is not None and not self._session.ended
 
-    def start(self, setup: Setup) -> bool:
+    def start(self, recipe: Recipe, choice: BenchChoice) -> bool:
         """Begin a run; False where it cannot begin (`failed` says why)."""
         if self.running:
             return False
         self._close_server()
         try:
-            self._session = self._make_session(setup)
+            self._session = self._make_session(recipe, choice)
             self._session.start()
         except BenchError as error:
             self._session = None
@@ -82,15 +88,17 @@ class RunController(QObject):
             self._session.wait()
         self._close_server()
 
-    def _make_session(self, setup: Setup) -> Session:
-        if setup.scenario is None:
-            plan = plan_bench(setup.source, setup.voltmeter)
+    def _make_session(self, recipe: Recipe, choice: BenchChoice) -> Session:
+        dialects = choice.source_dialect.strip() or "scpi", choice.voltmeter_dialect.strip() or "scpi"
+        scenario, note = choice.loaded(), ""
+        if scenario is None:
+            plan = plan_bench(choice.source.strip(), choice.voltmeter.strip(), *dialects)
         else:
-            self._server = BenchServer(SimulatedBench(setup.scenario, SimulatedClock(self._speed)))
+            note = f"simulated bench {scenario.name}"
+            self._server = BenchServer(SimulatedBench(scenario, SimulatedClock(self._speed)))
             plan = plan_bench(self._server.source, self._server.voltmeter, in_process=True)
-        note = f"simulated bench {setup.scenario.name}" if setup.scenario else ""
         clock = ScaledClock(self._speed)
-        return Session(plan, setup.recipe, load_limits(), clock=clock, logbook=self._logbook, bench_note=note)
+        return Session(plan, recipe, load_limits(), clock=clock, logbook=self._logbook, bench_note=note)
 
     def _close_server(self) -> None:
         if self._server is not None:

@@ -10,7 +10,6 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from benchapp.measure.snapshot import RunSnapshot
 from benchapp.quantity import engineering
-from benchapp.recipe import Recipe
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import Painted, elided, text_at
 
@@ -31,7 +30,7 @@ class StatisticsTable(Painted):
         """As many rows as there are."""
         return QSize(260, _PITCH * 12)
 
-    def show_run(self, snapshot: RunSnapshot, recipe: Recipe) -> None:
+    def show_run(self, snapshot: RunSnapshot) -> None:
         """The numbers of a snapshot."""
         e = snapshot.estimate
         rows = [
@@ -46,7 +45,7 @@ class StatisticsTable(Painted):
             ("reading noise", *_split(e.reading_noise_V, "V", 3)),
             ("blocks", str(e.blocks), ""),
             ("readings", str(e.readings), ""),
-            ("power", *_split(e.resistance_ohm * recipe.current_A**2, "W", 3)),
+            ("power", *_split(snapshot.power_W, "W", 3)),
             ("time", *_split(snapshot.time_s, "s", 4)),
         ]
         if rows != self._rows:

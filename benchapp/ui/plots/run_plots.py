@@ -1,20 +1,32 @@
-"""R per block with its running mean and band, V by polarity, and the thermal EMF, on one time axis."""
+"""R per block with its running mean and band, V by polarity, and the thermal EMF, on one time axis.
+
+Each series lives in a min/max pyramid: what is drawn is about two points a pixel, however long the run, and no spike is
+lost. The view follows the run until it is moved by hand.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import Qt
+from numpy.typing import NDArray
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
+from benchapp.analysis.pyramid import MinMaxPyramid
+from benchapp.events import Event
 from benchapp.history import History
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
+from benchapp.ui.plots.histogram import BlockHistogram
 from benchapp.ui.plots.time_plot import LastValue, TimePlot
+from benchapp.ui.presentation import FIRST_BLOCK
 from benchapp.ui.theme import Theme
 
-FIRST_BLOCK_WITH_MEAN = 5
+Floats = NDArray[np.float64]
+LAST_MINUTE_S = 60.0
 _TIME_UNITS = ((7200.0, 3600.0, "h"), (180.0, 60.0, "min"), (0.0, 1.0, "s"))
+_POINTS = 700
+_SYMBOLS = 160  # more marks than that are no marks any more
 
 
 class ResistancePlot(TimePlot):
@@ -26,10 +38,24 @@ class ResistancePlot(TimePlot):
         self._band = pg.FillBetweenItem(self._low, self._high)
         self._mean = pg.PlotCurveItem()
         self._dots = pg.ScatterPlotItem(size=5, pxMode=True)
+        self._crowd = pg.PlotCurveItem()
+        self._other = pg.PlotCurveItem()
         self._limits: list[pg.InfiniteLine] = []
+        self._series = {name: MinMaxPyramid() for name in ("R", "mean", "low", "high")}
         super().__init__(theme, "R", "ohm", "per block, running mean and 95 % interval")
-        for item in (self._low, self._high, self._band, self._dots, self._mean):
+        for item in (self._low, self._high, self._band, self._crowd, self._other, self._dots, self._mean):
             self.plot.addItem(item, ignoreBounds=item in (self._low, self._high, self._band))
+        self.histogram = BlockHistogram(theme, self.plot)
+        self.side.setContentsMargins(0, 0, 0, 0)
+        self.side.addWidget(self.histogram, 1)
+
+    def clear(self) -> None:
+        """No blocks."""
+        self._series = {name: MinMaxPyramid() for name in self._series}
+        self.histogram.clear()
+        for item in (self._low, self._high, self._mean, self._crowd):
+            item.setData([], [])
+        self._dots.setData([], [])
 
     def set_limits(self, recipe: Recipe) -> None:
         """Dashed lines with their names."""
@@ -39,7 +65,7 @@ class ResistancePlot(TimePlot):
         for value, name in ((recipe.low_ohm, "low limit"), (recipe.high_ohm, "high limit")):
             if value is not None:
                 line = pg.InfiniteLine(
-                    value, angle=0, label=name, labelOpts={"position": 0.06, "anchors": [(0, 1)] * 2}
+                    value, angle=0, label=name, labelOpts={"position": 0.92, "anchors": [(0, 1)] * 2}
                 )
                 self._limits.append(line)
                 self.plot.addItem(line, ignoreBounds=True)
@@ -51,30 +77,49 @@ class ResistancePlot(TimePlot):
         self._high.setPen(None)
         self._band.setBrush(self.brush("band"))
         self._mean.setPen(self.pen("accent", 2))
+        self._crowd.setPen(self.pen("faint", 1))
+        self._other.setPen(self.pen("ink", 1, Qt.PenStyle.DashLine))
         self._dots.setPen(None)
         self._dots.setBrush(self.brush("ink", 184))
         for line in self._limits:
             line.setPen(self.pen("ink", 1, Qt.PenStyle.DashLine))
             line.label.setColor(self.theme.colours.colour("ink"))
 
-    def show_blocks(self, blocks: np.ndarray) -> None:
-        """`blocks` as (numbers of a ClosedBlock, n)."""
+    def overlay(self, blocks: Floats | None) -> None:
+        """The running mean of another run (rows of ClosedBlock), dashed; None takes it away."""
+        if blocks is None:
+            self._other.setData([], [])
+        else:
+            self._other.setData(blocks[0, FIRST_BLOCK - 1 :], blocks[3, FIRST_BLOCK - 1 :])
+
+    def add_blocks(self, blocks: Floats, before: int) -> None:
+        """Rows of ClosedBlock; `before` blocks came earlier."""
         time_s, resistance, mean, half = blocks[0], blocks[1], blocks[3], blocks[4]
-        self._dots.setData(time_s, resistance)
-        later = slice(FIRST_BLOCK_WITH_MEAN - 1, None)
-        self._mean.setData(time_s[later], mean[later])
-        self._low.setData(time_s[later], (mean - half)[later])
-        self._high.setData(time_s[later], (mean + half)[later])
+        self._series["R"].extend(time_s, resistance)
+        later = slice(max(0, FIRST_BLOCK - 1 - before), None)
+        t, m, h = time_s[later], mean[later], half[later]
+        for name, values in (("mean", m), ("low", m - h), ("high", m + h)):
+            self._series[name].extend(t, values)
+        self.histogram.add(resistance, float(mean[-1]) if len(mean) else 0.0)
+
+    def draw(self, start_s: float, end_s: float) -> None:
+        """What lies between two times."""
+        t, R = self._series["R"].stretch(start_s, end_s, _POINTS)
+        crowded = len(t) > _SYMBOLS * 3
+        self._dots.setVisible(not crowded)
+        self._crowd.setVisible(crowded)
+        (self._crowd if crowded else self._dots).setData(t, R)
+        for name, item in (("mean", self._mean), ("low", self._low), ("high", self._high)):
+            item.setData(*self._series[name].stretch(start_s, end_s, _POINTS // 2))
+        self.histogram.update()
 
 
 class VoltagePlot(TimePlot):
     """Readings by the sign of the current: up triangles, down triangles, squares at zero current."""
 
     def __init__(self, theme: Theme) -> None:
-        self._curves = {
-            sign: pg.PlotDataItem(symbol=symbol, symbolSize=6, pxMode=True)
-            for sign, symbol in ((1, "t1"), (-1, "t"), (0, "s"))
-        }
+        self._curves = {sign: pg.PlotDataItem(symbolSize=6, pxMode=True) for sign in (1, -1, 0)}
+        self._series = {sign: MinMaxPyramid() for sign in self._curves}
         super().__init__(theme, "V", "V", "by polarity")
         self._last = {
             1: LastValue(theme, "▲", "+I", "positive"),
@@ -87,6 +132,13 @@ class VoltagePlot(TimePlot):
             self._last[sign].setVisible(False)
         self.side.addStretch(1)
 
+    def clear(self) -> None:
+        """No readings."""
+        self._series = {sign: MinMaxPyramid() for sign in self._curves}
+        for sign, curve in self._curves.items():
+            curve.setData([], [])
+            self._last[sign].setVisible(False)
+
     def recolour(self) -> None:
         """The theme's colours."""
         for sign, role in ((1, "positive"), (-1, "negative"), (0, "faint")):
@@ -95,23 +147,31 @@ class VoltagePlot(TimePlot):
             curve.setSymbolPen(None)
             curve.setSymbolBrush(self.brush(role))
 
-    def show_readings(self, readings: np.ndarray) -> None:
-        """`readings` as (time_s, current_A, voltage_V; n)."""
+    def add_readings(self, readings: Floats) -> None:
+        """Rows time_s, current_A, voltage_V; overloads are not drawn."""
         time_s, current, voltage = readings
         good = np.abs(voltage) < 1e30
-        for sign, curve in self._curves.items():
+        for sign, series in self._series.items():
             mine = good & (np.sign(current) == sign)
-            curve.setData(time_s[mine], voltage[mine])
-            self._last[sign].setVisible(bool(mine.any()))
             if mine.any():
+                series.extend(time_s[mine], voltage[mine])
+                self._last[sign].setVisible(True)
                 self._last[sign].set_text(engineering(float(voltage[mine][-1]), "V", 4))
+
+    def draw(self, start_s: float, end_s: float) -> None:
+        """What lies between two times."""
+        for sign, symbol in ((1, "t1"), (-1, "t"), (0, "s")):
+            t, V = self._series[sign].stretch(start_s, end_s, _POINTS // 2)
+            self._curves[sign].setSymbol(symbol if len(t) <= _SYMBOLS else None)
+            self._curves[sign].setData(t, V)
 
 
 class EmfPlot(TimePlot):
     """The thermal EMF of each block."""
 
     def __init__(self, theme: Theme) -> None:
-        self._curve = pg.PlotDataItem(symbol="s", symbolSize=5, pxMode=True)
+        self._curve = pg.PlotDataItem(symbolSize=5, pxMode=True)
+        self._series = MinMaxPyramid()
         super().__init__(theme, "EMF", "V", "thermal")
         self.plot.addItem(self._curve)
         self._last = LastValue(theme, "■", "EMF", "emf")
@@ -121,49 +181,92 @@ class EmfPlot(TimePlot):
         self.side.addStretch(1)
         self.side.addWidget(self.time_unit)
 
+    def clear(self) -> None:
+        """No blocks."""
+        self._series = MinMaxPyramid()
+        self._curve.setData([], [])
+        self._last.setVisible(False)
+        self._slope.setVisible(False)
+
     def recolour(self) -> None:
         """The theme's colours."""
         self._curve.setPen(self.pen("emf"))
         self._curve.setSymbolPen(None)
         self._curve.setSymbolBrush(self.brush("emf"))
 
-    def show_blocks(self, blocks: np.ndarray, slope_V_per_s: float) -> None:
-        """`blocks` as (numbers of a ClosedBlock, n); the slope of the whole run."""
-        self._curve.setData(blocks[0], blocks[2])
-        self._last.setVisible(blocks.shape[1] > 0)
-        self._slope.setVisible(blocks.shape[1] > 0)
+    def add_blocks(self, blocks: Floats, slope_V_per_s: float) -> None:
+        """Rows of ClosedBlock, and the slope over the whole run."""
+        self._series.extend(blocks[0], blocks[2])
         if blocks.shape[1]:
+            self._last.setVisible(True)
+            self._slope.setVisible(True)
             self._last.set_text(engineering(float(blocks[2, -1]), "V", 3))
             self._slope.set_text(f"{engineering(slope_V_per_s * 60, 'V', 3)}/min")
 
+    def draw(self, start_s: float, end_s: float) -> None:
+        """What lies between two times."""
+        t, E = self._series.stretch(start_s, end_s, _POINTS // 2)
+        self._curve.setSymbol("s" if len(t) <= _SYMBOLS else None)
+        self._curve.setData(t, E)
+
 
 class RunPlots(QWidget):
-    """The three plots above each other, their time axes linked."""
+    """The three plots above each other, their time axes linked.
+
+    Signals:
+        view_changed: another stretch of time is shown (start and end in s).
+        pointed: the pointer stands at a time, in s; NaN where it left.
+    """
+
+    view_changed = Signal(float, float)
+    pointed = Signal(float)
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(parent)
+        self._theme = theme
         self.resistance = ResistancePlot(theme)
         self.voltage = VoltagePlot(theme)
         self.emf = EmfPlot(theme)
-        self._plots = (self.resistance, self.voltage, self.emf)
+        self._plots: tuple[TimePlot, ...] = (self.resistance, self.voltage, self.emf)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(6)
+        self._marks: list[tuple[TimePlot, pg.InfiniteLine]] = []
+        self._hairs: list[pg.InfiniteLine] = []
         for plot, stretch in zip(self._plots, (55, 25, 20), strict=True):
             column.addWidget(plot, stretch)
-            plot.plot.setXLink(self.emf.plot if plot is not self.emf else None)
-        self._drawn = (-1, -1)
+            if plot is not self.emf:
+                plot.plot.setXLink(self.emf.plot)
+            view = plot.plot.getViewBox()
+            view.setAutoVisible(y=True)
+            view.sigRangeChangedManually.connect(self._moved_by_hand)
+            plot.plot.scene().sigMouseMoved.connect(self._pointer(plot))
+            hair = pg.InfiniteLine(angle=90, movable=False)
+            hair.setVisible(False)
+            self._hairs.append(hair)
+            plot.plot.addItem(hair, ignoreBounds=True)
+        self.region = pg.LinearRegionItem(movable=True)
+        self.region.setVisible(False)
+        self.resistance.plot.addItem(self.region, ignoreBounds=True)
+        self.emf.plot.getViewBox().sigXRangeChanged.connect(self._view_changed)
+        theme.changed.connect(self._recolour_marks)
         self.start(None)
+
+    # A run.
 
     def start(self, recipe: Recipe | None) -> None:
         """Empty axes for a new run; prefixes follow the nominal value or the first block."""
         self._power_known = False
-        self._drawn = (-1, -1)
-        empty = np.empty((6, 0))
-        self.resistance.show_blocks(empty)
-        self.voltage.show_readings(np.empty((3, 0)))
-        self.emf.show_blocks(empty, 0.0)
+        self._drawn = [0, 0]
+        self._end_s = 0.0
+        self.frozen = False
+        self.following = True
+        self.window_s: float | None = None
+        self._show_marks([])
+        for plot in (self.resistance, self.voltage, self.emf):
+            plot.clear()
         self._set_empty(True)
+        self.region.setVisible(False)
         if recipe is None:
             return
         self.resistance.set_limits(recipe)
@@ -171,28 +274,111 @@ class RunPlots(QWidget):
             self.resistance.choose_power(recipe.nominal_ohm)
             self.voltage.choose_power(recipe.nominal_ohm * recipe.current_A)
 
-    def show_history(self, history: History, recipe: Recipe, slope_V_per_s: float) -> None:
-        """Draw what is new."""
-        counts = history.readings.count, history.blocks.count
-        if counts == self._drawn or not counts[0]:
+    def show_history(
+        self, history: History, recipe: Recipe, slope_V_per_s: float, events: list[Event] | None = None
+    ) -> None:
+        """Take what is new, and draw it unless the view is frozen."""
+        readings, blocks = history.readings.since(self._drawn[0]), history.blocks.since(self._drawn[1])
+        if not readings.shape[1] and not blocks.shape[1]:
             return
-        if self._drawn == (-1, -1):
+        if self._drawn == [0, 0]:
             self._set_empty(False)
-        self._drawn = counts
-        readings, blocks = history.readings.since(0), history.blocks.since(0)
         if not self._power_known and blocks.shape[1]:
             self._power_known = True
             if recipe.nominal_ohm is None:
                 self.resistance.choose_power(abs(float(blocks[1, 0])))
-                self.voltage.choose_power(float(np.abs(readings[2]).max()))
+                self.voltage.choose_power(float(np.abs(history.readings.since(0)[2]).max()))
             self.emf.choose_power(float(np.abs(blocks[2]).max()))
-        self._set_time_unit(float(readings[0, -1]))
-        self.resistance.show_blocks(blocks)
-        self.voltage.show_readings(readings)
-        self.emf.show_blocks(blocks, slope_V_per_s)
+        if blocks.shape[1]:
+            self.resistance.add_blocks(blocks, self._drawn[1])
+            self.emf.add_blocks(blocks, slope_V_per_s)
+        if readings.shape[1]:
+            self.voltage.add_readings(readings)
+            self._end_s = float(readings[0, -1])
+        self._drawn = [self._drawn[0] + readings.shape[1], self._drawn[1] + blocks.shape[1]]
+        if events is not None and len(events) != len(self._marks) // len(self._plots):
+            self._show_marks(events)
+        if not self.frozen:
+            self._follow()
+
+    # The view.
+
+    def show_all(self) -> None:
+        """The whole run, and follow it."""
+        self.window_s, self.following, self.frozen = None, True, False
+        self._follow()
+
+    def show_last_minute(self) -> None:
+        """The last minute, and follow it."""
+        self.window_s, self.following, self.frozen = LAST_MINUTE_S, True, False
+        self._follow()
+
+    def toggle_region(self) -> None:
+        """A stretch to brush, or none."""
+        if self.region.isVisible():
+            self.region.setVisible(False)
+            return
+        (left, right), _ = self.emf.plot.viewRange()
+        self.region.setRegion((left + 0.25 * (right - left), left + 0.75 * (right - left)))
+        self.region.setVisible(True)
+
+    def _follow(self) -> None:
+        if self.following and self._end_s > 0:
+            start = 0.0 if self.window_s is None else max(0.0, self._end_s - self.window_s)
+            self._set_time_unit(self._end_s)
+            self.emf.plot.setXRange(start, self._end_s + 0.02 * (self._end_s - start), padding=0)
+        self._draw()
+
+    def _draw(self) -> None:
+        (start, end), _ = self.emf.plot.viewRange()
+        for plot in (self.resistance, self.voltage, self.emf):
+            plot.draw(start, end)
+
+    def _moved_by_hand(self, *_: object) -> None:
+        self.following = False
+
+    def _view_changed(self, _: object, view: tuple[float, float]) -> None:
+        self.view_changed.emit(*view)
+        if not self.following:
+            self._draw()
+
+    def _pointer(self, plot: TimePlot) -> object:
+        def moved(position: object) -> None:
+            time_s = float(plot.plot.getViewBox().mapSceneToView(position).x())
+            for hair in self._hairs:
+                hair.setPos(time_s)
+                hair.setVisible(True)
+            self.pointed.emit(time_s)
+
+        return moved
+
+    def leaveEvent(self, event: object) -> None:
+        """No pointer, no hair."""
+        for hair in self._hairs:
+            hair.setVisible(False)
+        self.pointed.emit(float("nan"))
+
+    # Marks and units.
+
+    def _show_marks(self, events: list[Event]) -> None:
+        for plot, line in self._marks:
+            plot.plot.removeItem(line)
+        self._marks = []
+        for event in events:
+            for plot in self._plots:
+                line = pg.InfiniteLine(event.time_s, angle=90)
+                plot.plot.addItem(line, ignoreBounds=True)
+                self._marks.append((plot, line))
+        self._recolour_marks()
+
+    def _recolour_marks(self) -> None:
+        for plot, line in self._marks:
+            line.setPen(plot.pen("ink", 1, Qt.PenStyle.DotLine))
+        for hair in self._hairs:
+            hair.setPen(self.resistance.pen("line", 1))
+        self.region.setBrush(self.resistance.brush("accent", 40))
 
     def _set_empty(self, empty: bool) -> None:
-        self._set_time_unit(0.0)
         for plot in self._plots:
             plot.set_empty(empty)
             plot.set_time_unit(1.0, "s", shown=plot is self.emf and not empty)

@@ -13,6 +13,7 @@ from benchapp.quantity import prefix_power, scaled_text, unit_text
 from benchapp.ui.theme import Theme, font
 
 AXIS_WIDTH = 56
+SIDE_WIDTH = 132
 
 
 class ScaledAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph has no types
@@ -68,7 +69,7 @@ class TimePlot(QWidget):
         self.time_unit.setProperty("role", "faint")
         self.time_unit.setAlignment(Qt.AlignmentFlag.AlignBottom)
         side = QWidget()
-        side.setFixedWidth(132)
+        side.setFixedWidth(SIDE_WIDTH)
         side.setLayout(self.side)
         row = QHBoxLayout()
         row.setContentsMargins(0, 0, 0, 0)

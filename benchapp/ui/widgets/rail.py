@@ -1,66 +1,131 @@
-"""The rail at the left edge: the stages in the order of the work, the theme's switch, the output plate."""
+"""The rail at the left edge: the stages in the order of the work, the menu, the output plate."""
 
 from __future__ import annotations
 
-from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from enum import StrEnum
+from functools import lru_cache
+
+from PySide6.QtCore import QByteArray, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtSvg import QSvgRenderer
 from PySide6.QtWidgets import QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
+from assets import asset
 from benchapp.ui.theme import RAIL_WIDTH, Theme
 from benchapp.ui.widgets.output_plate import OutputPlate
 from benchapp.ui.widgets.painting import Painted, text_at
 
 
-class StageTab(Painted):
-    """One stage's place in the rail: its mark and its name."""
+class StageName(StrEnum):
+    """The stages, in the order of the work."""
 
-    def __init__(self, theme: Theme, name: str, parent: QWidget | None = None) -> None:
+    SPECIMEN = "Specimen"
+    BENCH = "Bench"
+    MEASURE = "Measure"
+    LOGBOOK = "Logbook"
+
+
+@lru_cache(maxsize=32)
+def _icon(name: str, ink: str) -> QSvgRenderer:
+    """An icon of ours in a colour; the files say INK where the colour goes."""
+    text = asset("icons", f"{name.lower()}.svg").read_text("utf-8").replace("INK", ink)
+    return QSvgRenderer(QByteArray(text.encode("utf-8")))
+
+
+class StageTab(Painted):
+    """One stage's place in the rail: its icon, its name, and whether it is done.
+
+    Signals:
+        chosen: the operator wants this stage.
+    """
+
+    chosen = Signal()
+
+    def __init__(self, theme: Theme, name: StageName, number: int, parent: QWidget | None = None) -> None:
         super().__init__(theme, parent)
         self._name = name
+        self._active = False
+        self._done = False
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
-        self.setAccessibleName(name)
+        self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.setCursor(Qt.CursorShape.PointingHandCursor)
+        self.setAccessibleName(f"stage {name}")
+        self.setToolTip(f"{name} (Ctrl+{number})")
 
     def sizeHint(self) -> QSize:
         """As wide as the rail."""
         return QSize(RAIL_WIDTH, 76)
 
+    def set_active(self, active: bool) -> None:
+        """Whether it is the stage that is shown."""
+        self._active = active
+        self.update()
+
+    def set_done(self, done: bool) -> None:
+        """Whether the stage is complete."""
+        if done != self._done:
+            self._done = done
+            self.update()
+
     def paintEvent(self, event: QPaintEvent) -> None:
         """The stage that is shown has the surface's colour and an accent bar."""
         with QPainter(self) as painter:
             painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-            painter.fillRect(self.rect(), self.colour("surface"))
-            painter.fillRect(0, 0, 4, self.height(), self.colour("accent"))
-            ink = self.colour("ink")
-            painter.setPen(QPen(ink, 2))
-            for x, top in ((28, 32), (44, 33), (60, 32)):
-                painter.drawLine(x, top, x, 37)
-            painter.drawLine(28, 37, 60, 37)
-            bar = self.colour("faint")
-            painter.fillRect(QRectF(36, 20, 17, 8), bar)
-            painter.fillRect(QRectF(44.5, 16, 2.5, 16), ink)
-            width = self.width() / 2
-            text_at(painter, width, 60, self._name, 12, ink, bold=True, align=Qt.AlignmentFlag.AlignHCenter)
+            painter.fillRect(self.rect(), self.colour("surface" if self._active else "raised"))
+            if self._active:
+                painter.fillRect(0, 0, 4, self.height(), self.colour("accent"))
+            if self.hasFocus():
+                painter.setPen(QPen(self.colour("accent"), 2))
+                painter.drawRect(QRectF(self.rect()).adjusted(2, 2, -2, -2))
+            _icon(self._name, self.theme.colours.ink).render(painter, QRectF(25, 12, 38, 33))
+            role = "ink" if self._active else "faint"
+            centre = Qt.AlignmentFlag.AlignHCenter
+            text_at(painter, 44, 62, self._name, 12, self.colour(role), bold=self._active, align=centre)
+            if self._done:
+                painter.setPen(QPen(self.colour("passed"), 2))
+                painter.drawPolyline([QRectF(70, 12, 4, 4).center(), QRectF(73, 16, 4, 4).center()])
+                painter.drawLine(QRectF(73, 16, 4, 4).center(), QRectF(80, 8, 4, 4).center())
+
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
+        """A click."""
+        self.chosen.emit()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Space and Return act as a click."""
+        if event.key() in (Qt.Key.Key_Space, Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.chosen.emit()
+        else:
+            super().keyPressEvent(event)
 
 
 class Rail(Painted):
-    """Tabs above, plate below."""
+    """Tabs above, menu and plate below."""
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(theme, parent)
         self.setFixedWidth(RAIL_WIDTH)
         self.plate = OutputPlate(theme)
-        self.theme_switch = QPushButton()
-        self.theme_switch.setAccessibleName("switch between the dark and the light theme")
-        self.theme_switch.setStyleSheet("QPushButton { text-align: center; padding: 0; min-height: 26px; }")
+        self.tabs = {name: StageTab(theme, name, number) for number, name in enumerate(StageName, 1)}
+        self.menu_button = QPushButton("Menu")
+        self.menu_button.setAccessibleName("menu of all commands")
+        self.menu_button.setToolTip("All commands with their keys (F10)")
+        self.menu_button.setStyleSheet("QPushButton { text-align: center; padding: 0; min-height: 26px; }")
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 8, 0, 8)
-        column.addWidget(StageTab(theme, "Measure"))
+        column.setSpacing(4)
+        for tab in self.tabs.values():
+            column.addWidget(tab)
         column.addStretch(1)
-        for widget in (self.theme_switch, self.plate):
+        for widget in (self.menu_button, self.plate):
             row = QVBoxLayout()
             row.setContentsMargins(6, 0, 6, 0)
             row.addWidget(widget)
             column.addLayout(row)
+
+    def show_stage(self, name: StageName) -> None:
+        """Which stage is shown."""
+        for other, tab in self.tabs.items():
+            tab.set_active(other is name)
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """A raised field with a line at its right."""

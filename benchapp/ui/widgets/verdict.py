@@ -15,8 +15,9 @@ _ROLES = {"pass": "passed", "fail": "failed"}
 class VerdictLight(Painted):
     """Mark, word and a note."""
 
-    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+    def __init__(self, theme: Theme, *, scale: float = 1.0, parent: QWidget | None = None) -> None:
         super().__init__(theme, parent)
+        self._scale = scale
         self._state = ("", "", True)
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
         self.setAccessibleName("verdict")
@@ -31,12 +32,13 @@ class VerdictLight(Painted):
 
     def sizeHint(self) -> QSize:
         """Mark and word."""
-        return QSize(284, 84)
+        return QSize(round(300 * self._scale), round(84 * self._scale))
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Mark on the left, word and note beside it."""
         verdict, note, provisional = self._state
         with QPainter(self) as painter:
+            painter.scale(self._scale, self._scale)
             role = _ROLES.get(verdict, "ink" if verdict else "faint")
             colours = {"mark": self.colour(role), "surface": self.colour("surface")}
             if provisional:

@@ -6,10 +6,10 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QFontInfo, QImage
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QLineEdit
 from pytestqt.qtbot import QtBot
 
 from benchapp.logbook.query import list_runs
+from benchapp.ui.models import BenchChoice
 from benchapp.ui.theme import DARK, LIGHT, Colours, font
 from benchapp.ui.widgets.output_plate import OutputState
 from benchapp.ui.window import MainWindow
@@ -17,7 +17,7 @@ from tests.benchapp.ui.contrast import contrast
 
 
 def ended(window: MainWindow) -> bool:
-    return not window.stage._controller.running and window.stage._main.text() == "Next specimen"
+    return not window._controller.running and window.measure.main.text() == "Next specimen"
 
 
 def pixels(image: QImage, colour: str) -> int:
@@ -31,8 +31,8 @@ def test_from_start_to_verdict_by_keyboard(window: MainWindow, qtbot: QtBot, tmp
     qtbot.waitUntil(lambda: window.rail.plate.state is OutputState.ON, timeout=10_000)
     qtbot.waitUntil(lambda: ended(window), timeout=20_000)
     assert window.rail.plate.state is OutputState.OFF
-    assert window.stage._number.accessibleDescription().startswith("250.0")
-    assert window.stage._verdict.accessibleDescription() == "pass, inside the limits"
+    assert window.measure.panel.number.accessibleDescription().startswith("250.0")
+    assert window.measure.panel.verdict.accessibleDescription() == "pass, inside the limits"
     run = list_runs(tmp_path / "log.sqlite")[0]
     assert run.status == "stop rule"
     assert run.readings >= 90  # a stall of this machine may cost a block
@@ -48,61 +48,62 @@ def test_from_start_to_verdict_by_keyboard(window: MainWindow, qtbot: QtBot, tmp
 
 @pytest.mark.parametrize("how", ["escape", "plate", "escape in a field", "end here", "close"])
 def test_the_output_goes_off_on_every_way_out(window: MainWindow, qtbot: QtBot, how: str, tmp_path: Path) -> None:
-    window.stage.form.set_value("blocks", "100000")
-    window.stage.start()
+    window.recipe.set_text("blocks", "100000")
+    window.measure.start()
     qtbot.waitUntil(lambda: window.rail.plate.state is OutputState.ON, timeout=10_000)
-    server = window.stage._controller._server
+    server = window._controller._server
     assert server is not None
     if how == "escape":
         QTest.keyClick(window, Qt.Key.Key_Escape)
     elif how == "plate":
         QTest.mouseClick(window.rail.plate, Qt.MouseButton.LeftButton)
     elif how == "escape in a field":
-        QTest.keyClick(window.stage.form.findChildren(QLineEdit)[0], Qt.Key.Key_Escape)
+        QTest.keyClick(window.specimen.field("name"), Qt.Key.Key_Escape)
     elif how == "end here":
-        QTest.mouseClick(window.stage._main, Qt.MouseButton.LeftButton)
+        QTest.mouseClick(window.measure.main, Qt.MouseButton.LeftButton)
     else:
         window.close()
-    qtbot.waitUntil(lambda: not window.stage._controller.running, timeout=10_000)
+    qtbot.waitUntil(lambda: not window._controller.running, timeout=10_000)
     run = list_runs(tmp_path / "log.sqlite")[0]
     assert run.status == "operator"
-    session = window.stage._controller.session
+    session = window._controller.session
     assert session is not None
     assert session.end is not None
     assert session.end.output_off
 
 
 def test_pause_and_resume(window: MainWindow, qtbot: QtBot) -> None:
-    window.stage.form.set_value("blocks", "100000")
-    window.stage.start()
-    qtbot.waitUntil(lambda: window.stage._pause.isEnabled(), timeout=10_000)
-    QTest.mouseClick(window.stage._pause, Qt.MouseButton.LeftButton)
-    qtbot.waitUntil(lambda: window.stage._pause.text() == "Resume", timeout=10_000)
-    QTest.mouseClick(window.stage._pause, Qt.MouseButton.LeftButton)
-    qtbot.waitUntil(lambda: window.stage._pause.text() == "Pause", timeout=10_000)
-    QTest.mouseClick(window.stage._main, Qt.MouseButton.LeftButton)
+    window.recipe.set_text("blocks", "100000")
+    window.measure.start()
+    qtbot.waitUntil(lambda: window.measure._pause.isEnabled(), timeout=10_000)
+    QTest.mouseClick(window.measure._pause, Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: window.measure._pause.text() == "Resume", timeout=10_000)
+    QTest.mouseClick(window.measure._pause, Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: window.measure._pause.text() == "Pause", timeout=10_000)
+    QTest.mouseClick(window.measure.main, Qt.MouseButton.LeftButton)
     qtbot.waitUntil(lambda: ended(window), timeout=20_000)
 
 
 def test_a_faulty_value_is_marked_and_nothing_can_start(window: MainWindow) -> None:
-    window.stage.form.set_value("current", "5")
-    assert window.stage._main.text() == "1 value(s) to mend"
-    assert not window.stage._main.isEnabled()
-    window.stage.form.set_value("current", "5 A")
-    assert window.stage._main.isEnabled()
-    window.stage.form.use_addresses("TCPIP::127.0.0.1::1::SOCKET", "")
-    assert not window.stage._main.isEnabled()
+    window.recipe.set_text("current", "5")
+    assert window.specimen._go.text() == "1 value to mend"
+    assert window.specimen.field("current").property("faulty")
+    assert not window.measure.main.isEnabled()
+    window.recipe.set_text("current", "5 A")
+    assert window.measure.main.isEnabled()
+    window.bench.choose(BenchChoice("", "TCPIP::127.0.0.1::1::SOCKET", ""))
+    assert not window.measure.main.isEnabled()
 
 
 def test_a_limit_and_a_silent_address_are_told(window: MainWindow, qtbot: QtBot) -> None:
-    window.stage.form.set_value("current", "11 A")
-    window.stage.start()
-    assert "exceeds the house limit" in window.stage._message.text()
-    window.stage.form.set_value("current", "5 A")
-    window.stage.form.use_addresses("TCPIP::127.0.0.1::1::SOCKET", "TCPIP::127.0.0.1::1::SOCKET")
-    window.stage.start()
+    window.recipe.set_text("current", "11 A")
+    window.measure.start()
+    assert "exceeds the house limit" in window.measure._message.text()
+    window.recipe.set_text("current", "5 A")
+    window.bench.choose(BenchChoice("", "TCPIP::127.0.0.1::1::SOCKET", "TCPIP::127.0.0.1::1::SOCKET"))
+    window.measure.start()
     qtbot.waitUntil(lambda: ended(window), timeout=20_000)
-    assert "cannot be reached" in window.stage._message.text()
+    assert "cannot be reached" in window.measure._message.text()
     assert window.rail.plate.state is OutputState.OFF
 
 

@@ -1,0 +1,79 @@
+"""One recorded run, exactly as it was live: the same panel, plots, strip and table."""
+
+from __future__ import annotations
+
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
+
+from benchapp.events import EndReason, EventKind
+from benchapp.quantity import engineering
+from benchapp.recorded import RecordedRun
+from benchapp.ui.logbook.run_list import local_time
+from benchapp.ui.measure.result_panel import ResultPanel
+from benchapp.ui.measure.run_strip import RunStrip
+from benchapp.ui.measure.statistics_table import StatisticsTable
+from benchapp.ui.plots.run_plots import RunPlots
+from benchapp.ui.presentation import nominal_power, present
+from benchapp.ui.theme import Theme, font
+
+
+class RunView(QWidget):
+    """Set `show_run`, and `overlay` for a second one on the same axis."""
+
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.panel = ResultPanel(theme)
+        self.plots = RunPlots(theme)
+        self.strip = RunStrip(theme)
+        self._table = StatisticsTable(theme)
+        self._facts = QLabel()
+        self._facts.setWordWrap(True)
+        self._facts.setFont(font(12))
+        self.plots.view_changed.connect(self.strip.show_view)
+        card = QFrame()
+        card.setObjectName("card")
+        card.setFixedWidth(292)
+        inside = QVBoxLayout(card)
+        inside.setContentsMargins(16, 8, 16, 12)
+        inside.addWidget(self._table, 1)
+        inside.addWidget(self._facts)
+        left = QVBoxLayout()
+        left.setSpacing(2)
+        left.addWidget(self.plots, 1)
+        left.addWidget(self.strip)
+        body = QHBoxLayout()
+        body.setSpacing(24)
+        body.addLayout(left, 1)
+        body.addWidget(card)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.addWidget(self.panel)
+        column.addLayout(body, 1)
+
+    def show_run(self, run: RecordedRun) -> None:
+        """The run as it was."""
+        summary, recipe, snapshot = run.record.summary, run.recipe, run.snapshot
+        planned = summary.status == EndReason.RULE
+        shown = present(
+            snapshot.estimate,
+            snapshot.verdict,
+            recipe,
+            power=nominal_power(recipe),
+            status=snapshot.status,
+            planned_end=planned,
+        )
+        marks = [event for event in run.events if event.kind in (EventKind.MARK, EventKind.PAUSE)]
+        self.panel.show_head(recipe, f"Run {summary.run_id}, {local_time(summary.started)}")
+        self.panel.show_result(shown)
+        self.plots.start(recipe)
+        self.plots.show_history(run.history, recipe, snapshot.estimate.thermal_emf_slope_V_per_s, marks)
+        self.strip.show_run(run.history.readings.since(0), marks, snapshot, engineering(recipe.current_A, "A", 4))
+        self._table.show_run(snapshot)
+        unverified = [f"{role} {s.name}" for role, s in run.record.settings if not s.verified]
+        facts = [f"{role}: {identity}" for role, identity in run.record.instruments.items()]
+        facts.append(f"not verified: {', '.join(unverified)}" if unverified else "every setting was read back")
+        facts.append(f"{summary.status}: {summary.end_text}" if summary.end_text else summary.status)
+        self._facts.setText("\n".join(facts))
+
+    def overlay(self, other: RecordedRun | None) -> None:
+        """The running mean of another run on the same axes; None takes it away."""
+        self.plots.resistance.overlay(None if other is None else other.history.blocks.since(0))

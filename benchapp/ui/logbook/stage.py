@@ -1,0 +1,236 @@
+"""The Logbook stage: the list with its search, and the run that was opened."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QFileDialog,
+    QHBoxLayout,
+    QHeaderView,
+    QLineEdit,
+    QStackedWidget,
+    QTableView,
+    QVBoxLayout,
+    QWidget,
+)
+
+from benchapp.errors import BenchError
+from benchapp.logbook.export import export_csv, export_json
+from benchapp.logbook.query import list_runs
+from benchapp.recorded import RecordedRun, conclude_run, open_run
+from benchapp.ui.logbook.run_list import ROW_HEIGHT, WIDTHS, RunDelegate, RunListModel
+from benchapp.ui.logbook.run_view import RunView
+from benchapp.ui.theme import MARGIN, Theme
+from benchapp.ui.widgets.controls import KeyButton, faint, title
+
+
+class LogbookStage(QWidget):
+    """Reads the logbook; writes to it only to conclude an interrupted run.
+
+    Signals:
+        repeat_wanted: measure again with the recipe of a run (as its TOML text).
+    """
+
+    repeat_wanted = Signal(str)
+
+    def __init__(self, theme: Theme, logbook: Path, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._theme, self._logbook = theme, logbook
+        self.model = RunListModel()
+        self._run: RecordedRun | None = None
+        self._pages = QStackedWidget()
+        self._pages.addWidget(self._build_list())
+        self._pages.addWidget(self._build_view())
+        column = QVBoxLayout(self)
+        column.setContentsMargins(MARGIN, 10, MARGIN, MARGIN)
+        column.addWidget(self._pages)
+        self.model.modelReset.connect(self._update_buttons)
+
+    # Building.
+
+    def _build_list(self) -> QWidget:
+        page = QWidget()
+        self._count = faint()
+        self.search = QLineEdit()
+        self.search.setPlaceholderText("name, number, date or verdict")
+        self.search.setAccessibleName("search the logbook")
+        self.search.setFixedWidth(320)
+        self.search.textChanged.connect(self.model.search)
+        head = QHBoxLayout()
+        head.addWidget(title("Logbook"))
+        head.addSpacing(16)
+        head.addWidget(self._count)
+        head.addStretch(1)
+        head.addWidget(self.search)
+        self.table = QTableView()
+        self.table.setModel(self.model)
+        self.table.setItemDelegate(RunDelegate(self._theme, self.table))
+        self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        self.table.setShowGrid(False)
+        self.table.verticalHeader().hide()
+        self.table.verticalHeader().setDefaultSectionSize(ROW_HEIGHT)
+        self.table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        for place, width in enumerate(WIDTHS):
+            self.table.setColumnWidth(place, width)
+        self.table.horizontalHeader().setSectionResizeMode(2, QHeaderView.ResizeMode.Stretch)
+        self.table.horizontalHeader().setHighlightSections(False)
+        self.table.doubleClicked.connect(self.open_selected)
+        self.table.selectionModel().selectionChanged.connect(self._update_buttons)
+        self.table.setAccessibleName("runs")
+        self._message = faint()
+        self._open = KeyButton(self._theme, "Open", "Return", self.open_selected, page, main=True)
+        self._conclude = KeyButton(self._theme, "Conclude", "Ctrl+D", self.conclude_selected, page)
+        buttons = QHBoxLayout()
+        buttons.setSpacing(8)
+        buttons.addWidget(self._open)
+        buttons.addWidget(KeyButton(self._theme, "Repeat it", "Ctrl+R", self.repeat_selected, page))
+        buttons.addWidget(KeyButton(self._theme, "Export CSV…", "Ctrl+E", self._ask("csv"), page))
+        buttons.addWidget(KeyButton(self._theme, "Export JSON…", "Ctrl+J", self._ask("json"), page))
+        buttons.addWidget(self._conclude)
+        buttons.addStretch(1)
+        column = QVBoxLayout(page)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.addLayout(head)
+        column.addWidget(self.table, 1)
+        column.addWidget(self._message)
+        column.addLayout(buttons)
+        return page
+
+    def _build_view(self) -> QWidget:
+        page = QWidget()
+        self.view = RunView(self._theme)
+        self._overlaid = faint()
+        buttons = QHBoxLayout()
+        buttons.setSpacing(8)
+        buttons.addWidget(KeyButton(self._theme, "Back to the list", "Ctrl+L", self.back, page, main=True))
+        buttons.addWidget(KeyButton(self._theme, "Overlay the run before", "Ctrl+K", self.overlay_previous, page))
+        buttons.addWidget(KeyButton(self._theme, "Export CSV…", "Ctrl+E", self._ask("csv"), page))
+        buttons.addWidget(KeyButton(self._theme, "Export JSON…", "Ctrl+J", self._ask("json"), page))
+        buttons.addWidget(self._overlaid)
+        buttons.addStretch(1)
+        column = QVBoxLayout(page)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.addWidget(self.view, 1)
+        column.addLayout(buttons)
+        return page
+
+    # What the operator does.
+
+    def refresh(self) -> None:
+        """Read the list again, keeping the selection."""
+        before = self.selected_id
+        if not self._logbook.is_file():
+            self._message.setText("Nothing has been measured yet: every run will stand here by itself.")
+            self.model.take([])
+            return
+        try:
+            self.model.take(list_runs(self._logbook))
+            self._message.setText("")
+        except BenchError as error:
+            self._message.setText(str(error))
+        rows = [row.summary.run_id for row in self.model.rows]
+        if rows:
+            self.table.selectRow(rows.index(before) if before in rows else 0)
+
+    @property
+    def selected_id(self) -> int | None:
+        """The run that is selected."""
+        row = self.table.currentIndex().row()
+        return self.model.rows[row].summary.run_id if 0 <= row < len(self.model.rows) else None
+
+    def open_selected(self) -> None:
+        """Show the selected run as it was live."""
+        self._with_selected(lambda run_id: self._show(open_run(self._logbook, run_id)))
+
+    def conclude_selected(self) -> None:
+        """Give an interrupted run its end."""
+
+        def conclude(run_id: int) -> None:
+            conclude_run(self._logbook, run_id)
+            self.refresh()
+            self._message.setText(f"run {run_id} is concluded; its result is that of all its readings")
+
+        self._with_selected(conclude)
+
+    def repeat_selected(self) -> None:
+        """Take the run's recipe to the Measure stage."""
+        self._with_selected(
+            lambda run_id: self.repeat_wanted.emit(open_run(self._logbook, run_id).record.summary.recipe_toml)
+        )
+
+    def overlay_previous(self) -> None:
+        """Lay the run before the open one over it; once more takes it away."""
+        if self._run is None:
+            return
+        if self._overlaid.text():
+            self.view.overlay(None)
+            self._overlaid.setText("")
+            return
+        earlier = [r.summary.run_id for r in self.model.rows if r.summary.run_id < self._run.record.summary.run_id]
+        if not earlier:
+            return
+        try:
+            other = open_run(self._logbook, max(earlier))
+        except BenchError as error:
+            self._overlaid.setText(str(error))
+            return
+        self.view.overlay(other)
+        self._overlaid.setText(f"over it: run {max(earlier)}, {other.recipe.name}, its mean dashed")
+
+    def back(self) -> None:
+        """To the list."""
+        self._pages.setCurrentIndex(0)
+        self._run = None
+        self.refresh()
+
+    def export(self, path: Path) -> None:
+        """The open or selected run as .csv or .json, by the file's name."""
+        run_id = self._run.record.summary.run_id if self._run is not None else self.selected_id
+        if run_id is None:
+            return
+        try:
+            with path.open("w", encoding="utf-8", newline="\n") as stream:
+                (export_json if path.suffix == ".json" else export_csv)(self._logbook, run_id, stream)
+        except (BenchError, OSError) as error:
+            self._message.setText(str(error))
+        else:
+            self._message.setText(f"run {run_id} is in {path}")
+
+    def _ask(self, kind: str) -> Callable[[], None]:
+        def ask() -> None:
+            run_id = self._run.record.summary.run_id if self._run is not None else self.selected_id
+            name, _ = QFileDialog.getSaveFileName(self, "Export", f"run-{run_id}.{kind}", f"*.{kind}")
+            if name:
+                self.export(Path(name if name.endswith(f".{kind}") else f"{name}.{kind}"))
+
+        return ask
+
+    def _with_selected(self, act: Callable[[int], None]) -> None:
+        run_id = self.selected_id
+        if run_id is None:
+            return
+        try:
+            act(run_id)
+        except BenchError as error:
+            self._message.setText(str(error))
+
+    def _show(self, run: RecordedRun) -> None:
+        self._run = run
+        self._overlaid.setText("")
+        self.view.overlay(None)
+        self.view.show_run(run)
+        self._pages.setCurrentIndex(1)
+
+    def _update_buttons(self) -> None:
+        shown, total = len(self.model.rows), self.model.total
+        self._count.setText(f"{total} runs" if shown == total else f"{shown} of {total} runs")
+        row = self.table.currentIndex().row()
+        status = self.model.rows[row].summary.status if 0 <= row < len(self.model.rows) else ""
+        concludable = status == "interrupted" and not self.model.rows[row].summary.ended
+        self._conclude.setVisible(concludable)
+        self._open.setEnabled(bool(status))

@@ -1,0 +1,100 @@
+"""The read-out: the result alone, to be read from across the room with the probes in both hands."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
+
+from benchapp.ui.presentation import ShownResult
+from benchapp.ui.theme import Theme, font
+from benchapp.ui.widgets.controls import KeyButton
+from benchapp.ui.widgets.number import BigNumber
+from benchapp.ui.widgets.output_plate import OutputPlate
+from benchapp.ui.widgets.painting import Painted
+from benchapp.ui.widgets.ruler import ToleranceRuler
+from benchapp.ui.widgets.verdict import VerdictLight
+
+
+class ReadOut(Painted):
+    """Shows what the Measure stage shows, larger.
+
+    Signals:
+        left: back to the stage.
+        main_wanted: what the stage's main button does.
+    """
+
+    left = Signal()
+    main_wanted = Signal()
+
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+        super().__init__(theme, parent)
+        self._title = QLabel()
+        self._title.setFont(font(22, bold=True))
+        self._run = QLabel()
+        self._run.setFont(font(20))
+        self._number = BigNumber(theme, 200)
+        self._ruler = ToleranceRuler(theme, scale=1.6)
+        self._verdict = VerdictLight(theme, scale=1.9)
+        self._interval = QLabel()
+        self._interval.setFont(font(32))
+        self._state = QLabel()
+        self._state.setFont(font(22))
+        for label in (self._interval, self._state):
+            label.setAlignment(Qt.AlignmentFlag.AlignRight)
+        self.plate = OutputPlate(theme)
+        self._main = KeyButton(theme, "Start", "", self.main_wanted.emit, self, main=True)
+        self._main.setMinimumHeight(64)
+        self._main.setMinimumWidth(280)
+        self._main.setFont(font(22, bold=True))
+        self._back = KeyButton(theme, "Back", "Ctrl+F", self.left.emit, self)
+        self._build()
+
+    def _build(self) -> None:
+        head, words, middle, foot = QHBoxLayout(), QVBoxLayout(), QHBoxLayout(), QHBoxLayout()
+        head.addWidget(self._title)
+        head.addStretch(1)
+        head.addWidget(self._run)
+        words.addWidget(self._interval)
+        words.addWidget(self._state)
+        middle.addWidget(self._verdict)
+        middle.addStretch(1)
+        middle.addLayout(words)
+        foot.addWidget(self.plate)
+        foot.addStretch(1)
+        foot.addWidget(self._back)
+        foot.addWidget(self._main)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(40, 24, 40, 16)
+        column.addLayout(head)
+        column.addStretch(1)
+        column.addWidget(self._number)
+        column.addStretch(1)
+        column.addWidget(self._ruler)
+        column.addStretch(1)
+        column.addLayout(middle)
+        column.addStretch(1)
+        column.addLayout(foot)
+
+    def show_result(self, shown: ShownResult, title: str, run: str) -> None:
+        """The result as presented."""
+        self._title.setText(title)
+        self._run.setText(run)
+        if shown.number is None:
+            self._number.show_nothing()
+        else:
+            self._number.show_number(shown.number)
+        self._ruler.set_reading(shown.ruler)
+        self._verdict.set_verdict(shown.verdict, shown.note, provisional=shown.provisional)
+        self._interval.setText(shown.interval)
+        self._state.setText(shown.state)
+
+    def set_main(self, text: str, *, enabled: bool) -> None:
+        """The main button as the stage has it."""
+        self._main.setText(text)
+        self._main.setEnabled(enabled)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """The surface, so that nothing shines through."""
+        with QPainter(self) as painter:
+            painter.fillRect(self.rect(), self.colour("surface"))
