@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test bench coverage kill-trial clean
+.PHONY: run test bench coverage gallery kill-trial clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -20,6 +20,10 @@ coverage: .venv/.test-ready
 
 bench: .venv/.test-ready
 	@$(BIN)/python -m tests.benchmarks.step_rate
+
+gallery: .venv/.test-ready
+	@.ci/qt-libraries
+	@QT_QPA_PLATFORM=offscreen $(BIN)/python -m tests.benchapp.ui.gallery
 
 kill-trial: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.kill_trial

@@ -79,6 +79,8 @@ def present(
         hint = f"first result at block {FIRST_BLOCK}"
         if status.ended:
             hint = "no result"
+        elif status is RunStatus.IDLE:
+            state = "nothing measured yet"
         empty = RulerReading(low=ruler.low, high=ruler.high, low_text=ruler.low_text, high_text=ruler.high_text)
         return ShownResult(None, "95 % interval", hint, state, "", "no result yet", True, empty)
     number = shown_number(R, u, U, "ohm", power)

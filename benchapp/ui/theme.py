@@ -134,6 +134,7 @@ def _style_sheet(c: Colours) -> str:
     QLineEdit:focus, QComboBox:focus {{ border: 2px solid {c.accent}; padding: 0 7px; }}
     QLineEdit[faulty="true"] {{ border: 2px solid {c.failed}; padding: 0 7px; }}
     QComboBox::drop-down {{ border: none; width: 24px; }}
+    QComboBox::down-arrow {{ image: url("{asset("icons", "down.svg").as_posix()}"); width: 12px; height: 12px; }}
     QComboBox QAbstractItemView {{ background: {c.raised}; border: 1px solid {c.line}; outline: none; }}
     QFrame#rule {{ background: {c.grid}; border: none; }}
     QMenu {{ background: {c.raised}; border: 1px solid {c.line}; padding: 4px; }}

@@ -44,10 +44,9 @@ class ReadOut(Painted):
             label.setAlignment(Qt.AlignmentFlag.AlignRight)
         self.plate = OutputPlate(theme)
         self._main = KeyButton(theme, "Start", "", self.main_wanted.emit, self, main=True)
-        self._main.setMinimumHeight(64)
-        self._main.setMinimumWidth(280)
-        self._main.setFont(font(22, bold=True))
+        self._main.setStyleSheet("min-height: 62px; min-width: 260px; font-size: 22px;")
         self._back = KeyButton(theme, "Back", "Ctrl+F", self.left.emit, self)
+        self._back.setStyleSheet("min-height: 62px; min-width: 130px; font-size: 18px;")
         self._build()
 
     def _build(self) -> None:

@@ -18,6 +18,7 @@ from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import Painted, elided, text_at, text_width
 
 _LEAST_PX = 3.0
+_LAST = 12
 _SIGNS_Y, _HALF = 26.0, 11.0
 
 
@@ -66,6 +67,7 @@ class RunStrip(Painted):
             self._paint_signs(painter)
             self._paint_flags(painter)
             painter.restore()
+            self._paint_last(painter)
             self._paint_words(painter)
             self._paint_progress(painter, self._snapshot)
 
@@ -101,6 +103,25 @@ class RunStrip(Painted):
                 painter.fillRect(area.translated(0, _SIGNS_Y + 1), self.colour("negative"))
             else:
                 painter.fillRect(QRectF(left, _SIGNS_Y - 1, area.width(), 3), self.colour("faint"))
+
+    def _paint_last(self, painter: QPainter) -> None:
+        """The last reversals as a square wave, off the time axis: what is going on right now."""
+        levels = self._readings[1, -_LAST:].tolist()
+        if not levels:
+            return
+        left = AXIS_WIDTH + self._width() + 12
+        pitch = (self.width() - left - 4) / _LAST
+        before: float | None = None
+        for index, level in enumerate(levels):
+            role = "positive" if level > 0 else "negative" if level < 0 else "faint"
+            y = _SIGNS_Y - _HALF * ((level > 0) - (level < 0))
+            x = left + index * pitch
+            painter.setPen(QPen(self.colour("faint"), 1))
+            if before is not None and before != y:
+                painter.drawLine(QPointF(x, before), QPointF(x, y))
+            painter.fillRect(QRectF(x, y - 1.5, pitch, 3), self.colour(role))
+            before = y
+        text_at(painter, left, 56, f"last {len(levels)} readings", 12, self.colour("faint"))
 
     def _paint_flags(self, painter: QPainter) -> None:
         for number, mark in enumerate(self._events, 1):

@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 LAST_MINUTE_S = 60.0
 _TIME_UNITS = ((7200.0, 3600.0, "h"), (180.0, 60.0, "min"), (0.0, 1.0, "s"))
 _POINTS = 700
-_SYMBOLS = 160  # more marks than that are no marks any more
+_SYMBOLS = 70  # more marks than that are no marks any more
 
 
 class ResistancePlot(TimePlot):
@@ -57,16 +57,15 @@ class ResistancePlot(TimePlot):
             item.setData([], [])
         self._dots.setData([], [])
 
-    def set_limits(self, recipe: Recipe) -> None:
-        """Dashed lines with their names."""
+    def set_limits(self, recipe: Recipe | None) -> None:
+        """Dashed lines with their names; None for none."""
         for line in self._limits:
             self.plot.removeItem(line)
         self._limits = []
-        for value, name in ((recipe.low_ohm, "low limit"), (recipe.high_ohm, "high limit")):
+        limits = () if recipe is None else ((recipe.low_ohm, "low limit"), (recipe.high_ohm, "high limit"))
+        for value, name in limits:
             if value is not None:
-                line = pg.InfiniteLine(
-                    value, angle=0, label=name, labelOpts={"position": 0.92, "anchors": [(0, 1)] * 2}
-                )
+                line = pg.InfiniteLine(value, angle=0, label=name, labelOpts={"position": 1.0, "anchors": [(1, 1)] * 2})
                 self._limits.append(line)
                 self.plot.addItem(line, ignoreBounds=True)
         self.recolour()
@@ -267,9 +266,9 @@ class RunPlots(QWidget):
             plot.clear()
         self._set_empty(True)
         self.region.setVisible(False)
+        self.resistance.set_limits(None)
         if recipe is None:
             return
-        self.resistance.set_limits(recipe)
         if recipe.nominal_ohm is not None:
             self.resistance.choose_power(recipe.nominal_ohm)
             self.voltage.choose_power(recipe.nominal_ohm * recipe.current_A)
@@ -283,6 +282,7 @@ class RunPlots(QWidget):
             return
         if self._drawn == [0, 0]:
             self._set_empty(False)
+            self.resistance.set_limits(recipe)
         if not self._power_known and blocks.shape[1]:
             self._power_known = True
             if recipe.nominal_ohm is None:

@@ -27,7 +27,7 @@ class ScaledAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph has no types
 
     def tickSpacing(self, minVal: float, maxVal: float, size: float) -> list[tuple[float, float]]:
         """One level of ticks, four to six of them, in steps of 1, 2, 5 of the shown unit."""
-        room = 90.0 if self.orientation == "bottom" else 36.0
+        room = 90.0 if self.orientation == "bottom" else 24.0
         count = max(2.0, min(6.0, size / room))
         unit = self.divisor if self.divisor != 1.0 else 10.0**self.power
         raw = max((maxVal - minVal) / unit / count, 1e-12)
@@ -51,6 +51,7 @@ class TimePlot(QWidget):
         super().__init__(parent)
         self.theme = theme
         self._name, self._unit, self._note = name, unit, note
+        self._time_axis: tuple[float, str, bool] | None = None
         self._left = ScaledAxis("left")
         self._bottom = ScaledAxis("bottom")
         self.plot = pg.PlotWidget(axisItems={"left": self._left, "bottom": self._bottom})
@@ -102,6 +103,9 @@ class TimePlot(QWidget):
 
     def set_time_unit(self, seconds: float, unit: str, *, shown: bool) -> None:
         """Time axis in s, min or h; its labels stand under the last plot only."""
+        if (seconds, unit, shown) == self._time_axis:
+            return
+        self._time_axis = (seconds, unit, shown)
         self._bottom.divisor = seconds
         self._bottom.setStyle(showValues=shown)
         self._bottom.setHeight(22 if shown else 4)

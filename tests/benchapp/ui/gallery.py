@@ -1,0 +1,192 @@
+"""Every stage in its states as PNG files, to be looked at.
+
+python -m tests.benchapp.ui.gallery [FOLDER]      (screens/)
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from PySide6.QtCore import QEventLoop, QTimer
+from PySide6.QtGui import QImage
+from PySide6.QtWidgets import QApplication
+
+from benchapp.ui.models import BenchChoice
+from benchapp.ui.run_controller import RunController
+from benchapp.ui.theme import THEMES, Theme, apply_theme, load_fonts
+from benchapp.ui.widgets.output_plate import OutputState
+from benchapp.ui.widgets.rail import StageName
+from benchapp.ui.window import MainWindow
+
+SIZES = ((1280, 800), (1920, 1080))
+LONG = "Busbar joint between feeder cabinet 7 and transformer T2, phase L3, second bolt row, after retightening"
+
+
+def wait(milliseconds: int) -> None:
+    """Let the window live."""
+    loop = QEventLoop()
+    QTimer.singleShot(milliseconds, loop.quit)
+    loop.exec()
+
+
+def wait_for(condition: Callable[[], bool], seconds: float = 30.0) -> None:
+    """Let the window live until something is so."""
+    for _ in range(round(seconds / 0.02)):
+        if condition():
+            return
+        wait(20)
+    raise AssertionError("it did not come to pass")
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """One picture."""
+
+    name: str
+    theme: str
+    image: QImage
+
+
+class Studio:
+    """One window, put into one state after the other."""
+
+    def __init__(self, theme: str, size: tuple[int, int], folder: Path, speed: float = 30.0) -> None:
+        self.theme = Theme(theme)
+        application = QApplication.instance()
+        assert isinstance(application, QApplication)
+        apply_theme(application, self.theme.colours)
+        self.controller = RunController(folder / "log.sqlite", speed)
+        self.window = MainWindow(self.theme, self.controller, "busbar_joint")
+        self.window.resize(*size)
+        self.window.show()
+        wait(100)
+
+    def shot(self, name: str) -> Screen:
+        """The window as it is."""
+        wait(150)
+        return Screen(name, self.theme.colours.name, self.window.grab().toImage())
+
+    def recipe(self, scenario: str, **texts: str) -> None:
+        """A simulated bench with its recipe, and changes to it."""
+        self.window.measure.show_idle()
+        self.window.bench_stage.choose_scenario(scenario)
+        for key, text in texts.items():
+            self.window.recipe.set_text(key, text)
+        self.window.show_stage(StageName.MEASURE)
+
+    def run(self, scenario: str, **texts: str) -> None:
+        """One run to its end."""
+        self.recipe(scenario, **texts)
+        self.window.measure.start()
+        wait_for(lambda: not self.controller.running)
+        wait(100)
+
+    def screens(self) -> Iterator[Screen]:
+        """All states, one after the other."""
+        window = self.window
+        yield self.shot("measure-empty")
+        window.show_stage(StageName.LOGBOOK)
+        yield self.shot("logbook-empty")
+        window.show_stage(StageName.SPECIMEN)
+        yield self.shot("specimen")
+        window.recipe.set_text("settle", "20")
+        window.recipe.set_text("signs", "++")
+        yield self.shot("specimen-faults")
+        self.run("busbar_joint", low="11 uohm", high="12.5 uohm")
+        yield self.shot("measure-pass")
+        self.run("busbar_joint", low="11 uohm", high="11.6 uohm")
+        yield self.shot("measure-fail")
+        self.run("busbar_joint", low="11 uohm", high="11.83 uohm")
+        yield self.shot("measure-undecided")
+        self.run("crimp_contact", name=LONG, high="", nominal="")
+        yield self.shot("measure-no-limits-long-name")
+        self.run("bond_wire", nominal="48 ohm", low="", high="", range="1 mV")
+        yield self.shot("measure-tiny-number")
+        self.run("cable_sample", blocks="60", current="10 A", range="100 mV", high="1.15 mohm")
+        yield self.shot("measure-drifting")
+        self.run("shunt", compliance="20 mV")
+        yield self.shot("measure-compliance")
+        yield from self._running()
+        yield from self._lost()
+        window.show_stage(StageName.LOGBOOK)
+        yield self.shot("logbook")
+        window.logbook.open_selected()
+        window.logbook.overlay_previous()
+        yield self.shot("logbook-run")
+        window.close()
+
+    def _running(self) -> Iterator[Screen]:
+        window = self.window
+        self.recipe("busbar_joint", blocks="100000", low="11 uohm", high="12.5 uohm")
+        window.measure.start()
+        wait_for(lambda: window.rail.plate.state is OutputState.ON)
+        session = self.controller.session
+        assert session is not None
+        wait_for(lambda: session.history.blocks.count > 40)
+        session.control.mark("door opened")
+        wait_for(lambda: session.history.blocks.count > 80)
+        yield self.shot("measure-running")
+        window.show_read_out()
+        yield self.shot("read-out-running")
+        window.leave_read_out()
+        window.show_stage(StageName.BENCH)
+        yield self.shot("bench-running")
+        window.show_stage(StageName.MEASURE)
+        window.measure.pause()
+        wait(100)
+        yield self.shot("measure-paused")
+        window.output_off()
+        wait_for(lambda: not self.controller.running)
+        window.show_read_out()
+        yield self.shot("read-out-ended")
+        window.leave_read_out()
+
+    def _lost(self) -> Iterator[Screen]:
+        window = self.window
+        window.measure.show_idle()
+        window.bench.choose(BenchChoice("", "TCPIP::127.0.0.1::9::SOCKET", "TCPIP::127.0.0.1::9::SOCKET"))
+        window.show_stage(StageName.BENCH)
+        window.bench_stage.ask()
+        wait(600)
+        yield self.shot("bench-no-answer")
+        window.show_stage(StageName.MEASURE)
+        window.measure.start()
+        wait_for(lambda: not self.controller.running)
+        yield self.shot("measure-instrument-lost")
+        session = self.controller.session
+        assert session is not None
+        assert session.snapshot is not None
+        assert session.snapshot.end is not None
+        # The source's last word is missing: as after a cable that was pulled.
+        end = replace(session.snapshot.end, output_off=False)
+        session.snapshot = replace(session.snapshot, output_on=True, end=end)
+        self.controller.polled.emit(session)
+        yield self.shot("output-not-known")
+        session.snapshot = replace(session.snapshot, output_on=False)
+        self.controller.polled.emit(session)
+
+
+def main(folder: Path) -> None:
+    """Write all pictures."""
+    application = QApplication.instance() or QApplication([])
+    assert isinstance(application, QApplication)
+    application.setStyle("Fusion")
+    load_fonts()
+    folder.mkdir(parents=True, exist_ok=True)
+    for theme in THEMES:
+        for size in SIZES:
+            with tempfile.TemporaryDirectory() as name:
+                os.environ["BENCHAPP_CONFIG"] = name
+                for screen in Studio(theme, size, Path(name)).screens():
+                    screen.image.save(str(folder / f"{screen.name}-{theme}-{size[0]}.png"))
+    print(f"{len(list(folder.glob('*.png')))} pictures in {folder}")
+
+
+if __name__ == "__main__":
+    os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+    main(Path(sys.argv[1] if len(sys.argv) > 1 else "screens"))
