@@ -20,6 +20,10 @@ coverage: .venv/.test-ready
 
 bench: .venv/.test-ready
 	@$(BIN)/python -m tests.benchmarks.step_rate
+	@if [ -n "$$DISPLAY" ]; then $(BIN)/python -m tests.benchmarks.window; \
+	elif command -v xvfb-run >/dev/null; then \
+		xvfb-run -a -s "-screen 0 3840x2400x24" $(BIN)/python -m tests.benchmarks.window; \
+	else echo "no display and no xvfb-run: the window is not measured"; fi
 
 gallery: .venv/.test-ready
 	@.ci/qt-libraries

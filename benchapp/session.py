@@ -7,6 +7,7 @@ batch's snapshot and readings. So whatever the window, the stream or the progres
 from __future__ import annotations
 
 import contextlib
+import gc
 import queue
 import sys
 import threading
@@ -74,6 +75,9 @@ class Session:
         self._limits.check(self.recipe)
         # The threads hand over to each other often; at Python's default of 5 ms each would hold the others up.
         sys.setswitchinterval(0.0005)
+        # What is there by now stays: the collector need not walk through all of it in the middle of a run.
+        gc.collect()
+        gc.freeze()
         self._writer_thread.start()
         self._started.wait()
         if self._start_error is not None:

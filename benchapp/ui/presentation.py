@@ -82,7 +82,7 @@ def present(
         elif status is RunStatus.IDLE:
             state = "nothing measured yet"
         empty = RulerReading(low=ruler.low, high=ruler.high, low_text=ruler.low_text, high_text=ruler.high_text)
-        return ShownResult(None, "95 % interval", hint, state, "", "no result yet", True, empty)
+        return ShownResult(None, "95 % interval", hint, state, "", "" if status.ended else "no result yet", True, empty)
     number = shown_number(R, u, U, "ohm", power)
     places = len(number.digits.partition(".")[2])
     low, high, half = (scaled_text(value, power, places) for value in (R - U, R + U, U))

@@ -60,6 +60,7 @@ class MainWindow(QMainWindow):
         self._build_menu()
         self.show_stage(StageName.MEASURE)
         self._restore()
+        self.measure.main.setFocus()
 
     # Building.
 

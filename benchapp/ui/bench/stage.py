@@ -40,6 +40,7 @@ class BenchStage(QWidget):
         super().__init__(parent)
         self._theme, self._model, self._recipe = theme, bench, recipe
         self._wiring_state = WiringState()
+        self._shown_choice = bench.choice
         self._wiring = WiringDrawing(theme)
         row = QHBoxLayout()
         row.setSpacing(24)
@@ -198,6 +199,9 @@ class BenchStage(QWidget):
         told = "simulated" if simulated else "not asked yet"
         known = None if not simulated else True
         state = replace(self._wiring_state, specimen=name)
+        if choice != self._shown_choice:
+            self._shown_choice = choice
+            state = replace(state, reading="", current="", sign=0)
         if simulated or state.source == "simulated":
             state = replace(state, source=told, voltmeter=told, source_answers=known, voltmeter_answers=known)
         self._wiring_state = state

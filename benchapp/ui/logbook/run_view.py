@@ -66,7 +66,7 @@ class RunView(QWidget):
         self.panel.show_result(shown)
         self.plots.start(recipe)
         self.plots.show_history(run.history, recipe, snapshot.estimate.thermal_emf_slope_V_per_s, marks)
-        self.strip.show_run(run.history.readings.since(0), marks, snapshot, engineering(recipe.current_A, "A", 4))
+        self.strip.show_run(run.history.readings.since(0), marks, snapshot, engineering(recipe.current_A, "A", 3))
         self._table.show_run(snapshot)
         unverified = [f"{role} {s.name}" for role, s in run.record.settings if not s.verified]
         facts = [f"{role}: {identity}" for role, identity in run.record.instruments.items()]

@@ -266,7 +266,7 @@ class MeasureStage(QWidget):
                 planned_end=planned,
             )
             self._table.show_run(snapshot)
-            current = engineering(session.recipe.current_A, "A", 4)
+            current = engineering(session.recipe.current_A, "A", 3)
             self.strip.show_run(session.history.readings.since(0), marks, snapshot, current)
             self._show(shown)
             self._update_buttons()

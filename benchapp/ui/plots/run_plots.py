@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 LAST_MINUTE_S = 60.0
 _TIME_UNITS = ((7200.0, 3600.0, "h"), (180.0, 60.0, "min"), (0.0, 1.0, "s"))
 _POINTS = 700
+_AHEAD = 0.15  # of the length shown: room for what comes next
 _SYMBOLS = 70  # more marks than that are no marks any more
 
 
@@ -108,6 +109,7 @@ class ResistancePlot(TimePlot):
         self._dots.setVisible(not crowded)
         self._crowd.setVisible(crowded)
         (self._crowd if crowded else self._dots).setData(t, R)
+        self.fit([R])
         for name, item in (("mean", self._mean), ("low", self._low), ("high", self._high)):
             item.setData(*self._series[name].stretch(start_s, end_s, _POINTS // 2))
         self.histogram.update()
@@ -159,10 +161,13 @@ class VoltagePlot(TimePlot):
 
     def draw(self, start_s: float, end_s: float) -> None:
         """What lies between two times."""
+        drawn = []
         for sign, symbol in ((1, "t1"), (-1, "t"), (0, "s")):
             t, V = self._series[sign].stretch(start_s, end_s, _POINTS // 2)
             self._curves[sign].setSymbol(symbol if len(t) <= _SYMBOLS else None)
             self._curves[sign].setData(t, V)
+            drawn.append(V)
+        self.fit(drawn)
 
 
 class EmfPlot(TimePlot):
@@ -207,6 +212,7 @@ class EmfPlot(TimePlot):
         t, E = self._series.stretch(start_s, end_s, _POINTS // 2)
         self._curve.setSymbol("s" if len(t) <= _SYMBOLS else None)
         self._curve.setData(t, E)
+        self.fit([E])
 
 
 class RunPlots(QWidget):
@@ -237,7 +243,6 @@ class RunPlots(QWidget):
             if plot is not self.emf:
                 plot.plot.setXLink(self.emf.plot)
             view = plot.plot.getViewBox()
-            view.setAutoVisible(y=True)
             view.sigRangeChangedManually.connect(self._moved_by_hand)
             plot.plot.scene().sigMouseMoved.connect(self._pointer(plot))
             hair = pg.InfiniteLine(angle=90, movable=False)
@@ -326,7 +331,11 @@ class RunPlots(QWidget):
         if self.following and self._end_s > 0:
             start = 0.0 if self.window_s is None else max(0.0, self._end_s - self.window_s)
             self._set_time_unit(self._end_s)
-            self.emf.plot.setXRange(start, self._end_s + 0.02 * (self._end_s - start), padding=0)
+            (left, right), _ = self.emf.plot.viewRange()
+            outgrown = self._end_s > right or self._end_s < 0.5 * right
+            if outgrown or start > left + 0.1 * (right - left) or start < left:
+                # By steps: an axis that creeps is hard to read, and paints everything again.
+                self.emf.plot.setXRange(start, self._end_s + _AHEAD * (self._end_s - start), padding=0)
         self._draw()
 
     def _draw(self) -> None:

@@ -5,15 +5,19 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
 import pyqtgraph as pg
+from numpy.typing import NDArray
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from benchapp.quantity import prefix_power, scaled_text, unit_text
 from benchapp.ui.theme import Theme, font
 
-AXIS_WIDTH = 56
+AXIS_WIDTH = 72
 SIDE_WIDTH = 132
+_SHRINK = 0.5
+_MARGIN = 0.12  # room for what comes next
 
 
 class ScaledAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph has no types
@@ -51,6 +55,7 @@ class TimePlot(QWidget):
         super().__init__(parent)
         self.theme = theme
         self._name, self._unit, self._note = name, unit, note
+        self._range = (math.inf, -math.inf)
         self._time_axis: tuple[float, str, bool] | None = None
         self._left = ScaledAxis("left")
         self._bottom = ScaledAxis("bottom")
@@ -59,7 +64,7 @@ class TimePlot(QWidget):
         self.plot.setMenuEnabled(False)
         self.plot.hideButtons()
         self.plot.setFrameShape(self.plot.Shape.NoFrame)
-        self.plot.getViewBox().setDefaultPadding(0.06)
+        self.plot.getViewBox().disableAutoRange()
         self.plot.getViewBox().setLimits(xMin=0)
         self._title = QLabel()
         self._title.setTextFormat(Qt.TextFormat.RichText)
@@ -116,8 +121,24 @@ class TimePlot(QWidget):
     def set_empty(self, empty: bool) -> None:
         """Without data the axes stand without numbers."""
         self._left.setStyle(showValues=not empty)
+        self._range = (math.inf, -math.inf)
         if empty:
             self.time_unit.setText("")
+
+    def fit(self, values: list[NDArray[np.float64]]) -> None:
+        """Let the vertical axis hold the values; it grows at once and shrinks only when half of it stands empty.
+
+        An axis that moved with every block would be unreadable, and each move paints everything again.
+        """
+        shown = [part for part in values if len(part)]
+        if not shown:
+            return
+        low, high = min(float(part.min()) for part in shown), max(float(part.max()) for part in shown)
+        bottom, top = self._range
+        span = high - low or abs(high) * 1e-6 or 1e-12
+        if low < bottom or high > top or span < _SHRINK * (top - bottom):
+            self._range = (low - _MARGIN * span, high + _MARGIN * span)
+            self.plot.setYRange(*self._range, padding=0)
 
     def restyle(self) -> None:
         """Take the theme's colours."""

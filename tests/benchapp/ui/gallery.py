@@ -16,7 +16,7 @@ from PySide6.QtCore import QEventLoop, QTimer
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QApplication
 
-from benchapp.ui.models import BenchChoice
+from benchapp.ui.models import BenchChoice, scenario_texts
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import THEMES, Theme, apply_theme, load_fonts
 from benchapp.ui.widgets.output_plate import OutputState
@@ -75,6 +75,7 @@ class Studio:
         """A simulated bench with its recipe, and changes to it."""
         self.window.measure.show_idle()
         self.window.bench_stage.choose_scenario(scenario)
+        self.window.recipe.take(scenario_texts(scenario))
         for key, text in texts.items():
             self.window.recipe.set_text(key, text)
         self.window.show_stage(StageName.MEASURE)

@@ -1,0 +1,54 @@
+"""Questions to every picture of the gallery."""
+
+from pathlib import Path
+
+import pytest
+from PySide6.QtGui import QColor, QImage
+from PySide6.QtWidgets import QApplication
+
+from benchapp.ui.theme import THEMES, load_fonts
+from tests.benchapp.ui.gallery import Studio
+from tests.benchapp.ui.layout_check import layout_faults
+
+_MARKS = {
+    "measure-pass": ("passed", "band", "accent", "positive", "negative", "emf"),
+    "measure-fail": ("failed", "band", "accent"),
+    "measure-undecided": ("ink", "band"),
+    "measure-running": ("output", "positive", "negative"),
+    "read-out-running": ("output",),
+    "bench-no-answer": ("failed",),
+    "output-not-known": ("output",),
+    "specimen": ("caution", "band"),
+    "specimen-faults": ("failed",),
+    "logbook": ("passed",),
+}
+
+
+def has(image: QImage, colour: str, least: int = 12) -> bool:
+    """Whether enough of every second pixel have exactly that colour."""
+    wanted, found = QColor(colour).rgb(), 0
+    for y in range(0, image.height(), 2):
+        for x in range(0, image.width(), 2):
+            found += image.pixel(x, y) == wanted
+            if found >= least:
+                return True
+    return False
+
+
+@pytest.mark.parametrize(("theme", "size"), [("dark", (1280, 800)), ("light", (1920, 1080))])
+def test_nothing_is_cut_or_overlaps_and_each_state_shows_its_marks(
+    theme: str, size: tuple[int, int], tmp_path: Path, qapp: QApplication, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("BENCHAPP_CONFIG", str(tmp_path))
+    qapp.setStyle("Fusion")
+    load_fonts()
+    studio = Studio(theme, size, tmp_path, speed=40.0)
+    seen, faults = set(), []
+    for screen in studio.screens():
+        seen.add(screen.name)
+        faults += [f"{screen.name}: {fault}" for fault in layout_faults(studio.window)]
+        for role in _MARKS.get(screen.name, ()):
+            if not has(screen.image, getattr(THEMES[theme], role)):
+                faults.append(f"{screen.name}: nothing in the colour of {role}")
+    assert set(_MARKS) <= seen
+    assert faults == []
