@@ -15,7 +15,7 @@ from operator import mul
 MAX_EMF_ORDER = 2
 # A block closes once var(R) is at most this many times that of as many readings with balanced signs and no EMF. The
 # 1 % on top keeps "+-" at order 2, whose four readings stand at exactly 1.25, together when the time stamps jitter.
-_VARIANCE_LIMIT = 1.25 * 1.01
+VARIANCE_LIMIT = 1.25 * 1.01
 # A current that only jitters about one level determines nothing: its swing squared must be more than this part of the
 # current squared.
 _SMALLEST_SWING = 0.01
@@ -174,7 +174,7 @@ class BlockFormer:
         if balanced <= _SMALLEST_SWING * self._current_squared:
             return False
         zz = self._current_squared - b[0] * b[0] / m[0]
-        if zz * _VARIANCE_LIMIT < balanced:  # not even against a constant EMF
+        if zz * VARIANCE_LIMIT < balanced:  # not even against a constant EMF
             return False
         if self._order >= 1:
             s11 = m[2] - m[1] * m[1] / m[0]
@@ -189,7 +189,7 @@ class BlockFormer:
                     return False
                 c2 = b[2] - m[2] * b[0] / m[0] - s12 * c1 / s11
                 zz -= c2 * c2 / s22
-        return zz * _VARIANCE_LIMIT >= balanced
+        return zz * VARIANCE_LIMIT >= balanced
 
 
 class _RunningMean:

@@ -1,0 +1,163 @@
+"""Blocks from every start reading: the best estimate of R that blocks allow.
+
+The block that starts at a reading is the shortest that determines R (the rule of `blocks`). Their mean is 6 % narrower
+than that of consecutive blocks in white noise, 15 % in strong drift of the EMF, and nearly blind to its curvature; but
+they share readings, so the interval comes from the slow part of their series (`slow_part`), never from s over root n.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+from benchapp.analysis.blocks import VARIANCE_LIMIT
+
+Floats = NDArray[np.float64]
+_LONGEST = 2048  # readings of a block; a start that needs more waits for ever
+_CHUNK = 50_000
+
+
+@dataclass(frozen=True, slots=True)
+class SlidingBlocks:
+    """R of the block from each start reading in order, and how many readings each holds."""
+
+    resistance_ohm: Floats
+    readings: Floats
+
+
+def sliding_blocks(
+    time_s: Floats, current_A: Floats, voltage_V: Floats, *, emf_order: int, middle_A: float
+) -> SlidingBlocks:
+    """Blocks from all start readings of one stretch without a pause, up to the first that cannot be closed yet."""
+    n = len(time_s)
+    resistance, size = np.full(n, np.nan), np.zeros(n)
+    open_starts = np.arange(n)
+    for length in range(emf_order + 2, min(n, _LONGEST) + 1):
+        open_starts = open_starts[open_starts + length <= n]
+        if not len(open_starts):
+            break
+        closed = _close(open_starts, length, time_s, current_A, voltage_V, emf_order, middle_A)
+        done = np.isfinite(closed)
+        resistance[open_starts[done]], size[open_starts[done]] = closed[done], length
+        open_starts = open_starts[~done]
+    unfinished = np.flatnonzero(np.isnan(resistance))
+    end = int(unfinished[0]) if len(unfinished) else n
+    return SlidingBlocks(resistance[:end], size[:end])
+
+
+def _close(
+    starts: NDArray[np.intp],
+    length: int,
+    time_s: Floats,
+    current_A: Floats,
+    voltage_V: Floats,
+    emf_order: int,
+    middle_A: float,
+) -> Floats:
+    """R of windows of that length where they determine it, NaN elsewhere: `blocks.fit_block` over many windows."""
+    t, I, V = (sliding_window_view(column, length)[starts] for column in (time_s, current_A, voltage_V))
+    tau = t - t.mean(axis=1, keepdims=True)
+    tau /= np.maximum(t[:, -1:] - t[:, :1], 1e-300)
+    z = I - I.mean(axis=1, keepdims=True)
+    basis = []
+    if emf_order >= 1:
+        basis.append(tau)
+    if emf_order == 2:
+        square = (tau * tau).sum(axis=1, keepdims=True)
+        a = (tau**3).sum(axis=1, keepdims=True) / np.maximum(square, 1e-300)
+        basis.append(tau * tau - a * tau - square / length)
+    for q in basis:
+        qq = (q * q).sum(axis=1, keepdims=True)
+        z -= (I * q).sum(axis=1, keepdims=True) / np.maximum(qq, 1e-300) * q
+    zz = (z * z).sum(axis=1)
+    balanced = ((I - middle_A) ** 2).sum(axis=1)
+    good = (zz * VARIANCE_LIMIT >= balanced) & (balanced > 0.01 * (I * I).sum(axis=1))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(good, (z * V).sum(axis=1) / zz, np.nan)
+
+
+class SlidingSeries:
+    """The series of sliding blocks of a run that goes on; a pause cuts it, readings are taken up in batches."""
+
+    def __init__(self, emf_order: int, middle_A: float) -> None:
+        self._order, self._middle_A = emf_order, middle_A
+        self._time: list[float] = []
+        self._current: list[float] = []
+        self._voltage: list[float] = []
+        self.groups = GroupMeans()
+        self.count = 0
+        self.mean_ohm = 0.0
+        self._sizes = 0.0
+
+    @property
+    def mean_readings(self) -> float:
+        """Mean number of readings in a block."""
+        return self._sizes / self.count if self.count else 0.0
+
+    def push(self, time_s: float, current_A: float, voltage_V: float) -> None:
+        """Keep a reading until the next `update`."""
+        self._time.append(time_s)
+        self._current.append(current_A)
+        self._voltage.append(voltage_V)
+
+    def cut(self) -> None:
+        """A pause: what cannot be closed is dropped."""
+        self.update()
+        for column in (self._time, self._current, self._voltage):
+            column.clear()
+
+    def update(self) -> None:
+        """Close what can be closed."""
+        while len(self._time) >= self._order + 2:
+            chunk = [np.array(column[:_CHUNK]) for column in (self._time, self._current, self._voltage)]
+            found = sliding_blocks(*chunk, emf_order=self._order, middle_A=self._middle_A)
+            closed = len(found.resistance_ohm)
+            if not closed:
+                return
+            self._take(found)
+            for column in (self._time, self._current, self._voltage):
+                del column[:closed]
+            if len(self._time) < _CHUNK:
+                return
+
+    def _take(self, found: SlidingBlocks) -> None:
+        added = len(found.resistance_ohm)
+        self.count += added
+        self.mean_ohm += float((found.resistance_ohm - self.mean_ohm).sum()) / self.count
+        self._sizes += float(found.readings.sum())
+        self.groups.extend(found.resistance_ohm)
+
+
+class GroupMeans:
+    """A series of any length as 512 to 1024 means of equal groups; shorter series stand whole."""
+
+    LIMIT = 1024
+
+    def __init__(self) -> None:
+        self.group = 1
+        self._values = np.empty(self.LIMIT)
+        self._count = 0
+        self._rest: Floats = np.empty(0)
+
+    @property
+    def values(self) -> Floats:
+        """The means; what fills no group yet is not in."""
+        return self._values[: self._count]
+
+    def extend(self, values: Floats) -> None:
+        """Add values."""
+        rest = np.concatenate([self._rest, values])
+        while len(rest) >= self.group:
+            room = min(len(rest) // self.group, self.LIMIT - self._count)
+            taken = rest[: room * self.group].reshape(room, self.group).mean(axis=1)
+            self._values[self._count : self._count + room] = taken
+            self._count += room
+            rest = rest[room * self.group :]
+            if self._count == self.LIMIT:
+                self._values[: self.LIMIT // 2] = self._values.reshape(-1, 2).mean(axis=1)
+                self._count //= 2
+                self.group *= 2
+        self._rest = rest
