@@ -53,7 +53,7 @@ def run_window(logbook: Path, *, scenario: str = DEFAULT_SCENARIO, speed: float 
             signal.signal(getattr(signal, name), lambda *_: window.close())
     # Python runs its signal handlers only between its own instructions: let it have some.
     alive = QTimer()
-    alive.timeout.connect(window.isVisible)
+    alive.timeout.connect(lambda: None)
     alive.start(200)
     window.show()
     try:

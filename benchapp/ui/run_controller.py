@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import time
 from pathlib import Path
 
@@ -23,6 +24,7 @@ _POLL_MS = 33
 # At thousands of readings a second the window would take a quarter of what the engine needs; a picture that dense says
 # nothing more at thirty frames than at eight.
 _FAST_POLL_MS = 125
+_ONCE_MORE_S = 0.15
 _FAST_READINGS_PER_S = 3000.0
 
 
@@ -45,6 +47,7 @@ class RunController(QObject):
         self._server: BenchServer | None = None
         self._shown: object = None
         self._pace_since = (0.0, 0)
+        self._once_more_at = math.inf
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(_POLL_MS)
@@ -129,7 +132,11 @@ class RunController(QObject):
         if session is None:
             return
         ended = session.ended
-        if session.snapshot is not self._shown or ended:
+        now = time.monotonic()
+        if session.snapshot is not self._shown or ended or now >= self._once_more_at:
+            # Numbers are shown ten times a second at most: what stands still must be told once more, or the last
+            # snapshot before a pause would never be shown whole.
+            self._once_more_at = math.inf if session.snapshot is self._shown else now + _ONCE_MORE_S
             self._shown = session.snapshot
             self._pace(session.history.readings.count)
             self.polled.emit(session)

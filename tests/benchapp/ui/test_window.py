@@ -75,7 +75,7 @@ def test_the_output_goes_off_on_every_way_out(window: MainWindow, qtbot: QtBot, 
 def test_pause_and_resume(window: MainWindow, qtbot: QtBot) -> None:
     window.recipe.set_text("blocks", "100000")
     window.measure.start()
-    qtbot.waitUntil(lambda: window.measure._pause.isEnabled(), timeout=10_000)
+    qtbot.waitUntil(lambda: window.rail.plate.state is OutputState.ON, timeout=10_000)
     QTest.mouseClick(window.measure._pause, Qt.MouseButton.LeftButton)
     qtbot.waitUntil(lambda: window.measure._pause.text() == "Resume", timeout=10_000)
     QTest.mouseClick(window.measure._pause, Qt.MouseButton.LeftButton)

@@ -1,0 +1,40 @@
+"""The window's process ends in good order on a signal."""
+
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from benchapp.logbook.query import list_runs
+from tests.faults.victim import wait_until
+
+PROGRAM = """
+import sys
+from pathlib import Path
+from PySide6.QtCore import QTimer
+from PySide6.QtWidgets import QApplication
+from benchapp.ui import app
+from benchapp.ui.window import MainWindow
+plain = MainWindow.show
+def show(window):
+    plain(window)
+    window.recipe.set_text("blocks", "100000")
+    QTimer.singleShot(100, window.measure.start)
+MainWindow.show = show
+sys.exit(app.run_window(Path(sys.argv[1]), speed=10))
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no SIGTERM there")
+def test_sigterm_with_the_window_open_ends_the_run(tmp_path: Path) -> None:
+    logbook = tmp_path / "log.sqlite"
+    environment = os.environ | {"HOME": str(tmp_path), "BENCHAPP_CONFIG": str(tmp_path)}
+    with subprocess.Popen([sys.executable, "-c", PROGRAM, str(logbook)], env=environment) as process:
+        wait_until(lambda: logbook.exists() and bool(list_runs(logbook)) and list_runs(logbook)[0].readings > 20)
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(10) == 0
+    run = list_runs(logbook)[0]
+    assert (run.status, run.end_text) == ("operator", "the window was closed")
