@@ -13,7 +13,7 @@ from benchapp.ui.models import BenchChoice
 from benchapp.ui.theme import DARK, LIGHT, Colours, font
 from benchapp.ui.widgets.output_plate import OutputState
 from benchapp.ui.window import MainWindow
-from tests.benchapp.ui.contrast import contrast
+from tests.benchapp.ui.contrast import KINDS_OF_SIGHT, contrast, least_difference
 
 
 def ended(window: MainWindow) -> bool:
@@ -122,3 +122,16 @@ def test_text_has_contrast(theme: Colours) -> None:
     assert contrast(theme.on_caution, theme.caution) >= 4.5
     assert contrast(theme.on_accent, theme.accent) >= 4.5
     assert contrast(theme.ink, theme.band) >= 4.5
+
+
+@pytest.mark.parametrize("sight", KINDS_OF_SIGHT)
+@pytest.mark.parametrize("theme", [DARK, LIGHT], ids=lambda theme: theme.name)
+def test_colours_that_stand_together_differ_for_every_kind_of_sight(theme: Colours, sight: str) -> None:
+    groups = (
+        ("positive", "negative", "emf", "ink"),
+        ("passed", "failed", "ink"),
+        ("caution", "output", "failed", "passed"),
+        ("accent", "ink"),
+    )
+    for group in groups:
+        assert least_difference([getattr(theme, role) for role in group], sight) >= 19, group
