@@ -8,8 +8,12 @@ import sys
 import traceback
 from pathlib import Path
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 from sim.scenario import DEFAULT_SCENARIO
+
+if TYPE_CHECKING:
+    from benchapp.ui.run_controller import RunController
 
 
 def can_show() -> bool:
@@ -35,7 +39,6 @@ def run_window(logbook: Path, *, scenario: str = DEFAULT_SCENARIO, speed: float 
     from PySide6.QtCore import QSettings, QTimer
     from PySide6.QtWidgets import QApplication
 
-    from benchapp.ui.run_controller import RunController
     from benchapp.ui.theme import Theme, apply_theme, load_fonts
     from benchapp.ui.window import MainWindow
 
@@ -45,8 +48,13 @@ def run_window(logbook: Path, *, scenario: str = DEFAULT_SCENARIO, speed: float 
     load_fonts()
     theme = Theme("dark")
     apply_theme(application, theme.colours)
-    controller = RunController(logbook, speed)
-    window = MainWindow(theme, controller, scenario, QSettings("benchapp", "benchapp"))
+
+    def make_controller() -> RunController:
+        from benchapp.ui.run_controller import RunController
+
+        return RunController(logbook, speed)
+
+    window = MainWindow(theme, make_controller, scenario, QSettings("benchapp", "benchapp"), deferred=True)
     sys.excepthook = _report
     for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
@@ -59,7 +67,7 @@ def run_window(logbook: Path, *, scenario: str = DEFAULT_SCENARIO, speed: float 
     try:
         return application.exec()
     finally:
-        controller.shut_down()
+        window.close()
 
 
 def _report(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from PySide6.QtCore import QObject, Signal
 
 from benchapp.errors import InputError
-from benchapp.recipe import RECIPE_KEYS, Entry, Recipe, build_recipe, entries_from_toml
+from benchapp.recipe import RECIPE_KEYS, Entry, Recipe, build_recipe, entries_from_text, entries_from_toml
 from sim.scenario import Scenario, load_scenario
 
 
@@ -50,6 +50,10 @@ class RecipeModel(QObject):
         if unknown:
             raise InputError(*unknown)
         self.take({key: str(entry.value) for key, entry in entries.items()}, path)
+
+    def take_text(self, toml: str) -> None:
+        """The recipe of a recorded run."""
+        self.take({key: str(entry.value) for key, entry in entries_from_text(toml, "logbook").items()})
 
     def save(self, path: Path) -> None:
         """Write the texts as they stand. Raises OSError."""

@@ -3,71 +3,62 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QSettings, Qt
+from PySide6.QtCore import QSettings, Qt, Signal
 from PySide6.QtGui import QAction, QCloseEvent, QKeySequence, QPainter, QPaintEvent, QShortcut
 from PySide6.QtWidgets import QHBoxLayout, QMainWindow, QMenu, QStackedWidget, QVBoxLayout, QWidget
 
-from benchapp.errors import InputError
-from benchapp.quantity import engineering
-from benchapp.recipe import entries_from_text
-from benchapp.session import Session
-from benchapp.ui.bench.stage import BenchStage
-from benchapp.ui.guide import GuideDialog
-from benchapp.ui.logbook.stage import LogbookStage
-from benchapp.ui.measure.read_out import ReadOut
-from benchapp.ui.measure.stage import MeasureStage
-from benchapp.ui.models import BenchModel, RecipeModel, scenario_texts
-from benchapp.ui.run_controller import RunController
-from benchapp.ui.specimen.stage import SpecimenStage
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.output_plate import OutputState
 from benchapp.ui.widgets.painting import Painted
 from benchapp.ui.widgets.rail import Rail, StageName
 
+if TYPE_CHECKING:
+    from benchapp.session import Session
+    from benchapp.ui.guide import GuideDialog
+    from benchapp.ui.run_controller import RunController
+
 _FRAME = 2
 
 
 class MainWindow(QMainWindow):
-    """One window. Closing it ends the run and waits until the output is off."""
+    """One window. Closing it ends the run and waits until the output is off.
+
+    `make_controller` is called when the stages are built: at once, or with `deferred` after the first paint.
+    """
 
     def __init__(
-        self, theme: Theme, controller: RunController, scenario: str, settings: QSettings | None = None
+        self,
+        theme: Theme,
+        make_controller: Callable[[], RunController],
+        scenario: str,
+        settings: QSettings | None = None,
+        *,
+        deferred: bool = False,
     ) -> None:
         super().__init__()
         self.setWindowTitle("benchapp")
         self.setMinimumSize(1280, 760)
         self.resize(1280, 800)
-        self._theme, self._controller, self._settings = theme, controller, settings
+        self._theme, self._settings = theme, settings
+        self._make_controller, self._scenario = make_controller, scenario
         self._output = OutputState.OFF
         self._guide: GuideDialog | None = None
-        self.recipe, self.bench = RecipeModel(), BenchModel(scenario)
-        self.recipe.take(scenario_texts(scenario))
+        self._built = False
         self.rail = Rail(theme)
-        self.specimen = SpecimenStage(theme, self.recipe, self.bench)
-        self.bench_stage = BenchStage(theme, self.bench, self.recipe)
-        self.measure = MeasureStage(theme, controller, self.recipe, self.bench)
-        self.logbook = LogbookStage(theme, controller.logbook)
-        self.read_out = ReadOut(theme)
-        self._stages = {
-            StageName.SPECIMEN: self.specimen,
-            StageName.BENCH: self.bench_stage,
-            StageName.MEASURE: self.measure,
-            StageName.LOGBOOK: self.logbook,
-        }
-        self._build()
-        self._connect()
-        self._build_menu()
-        self.show_stage(StageName.MEASURE)
+        self._build_shell()
         self._restore()
-        self.measure.main.setFocus()
+        if deferred:
+            # A timer alone would come before the first paint.
+            self._frame.first_painted.connect(self.build_stages, Qt.ConnectionType.QueuedConnection)
+        else:
+            self.build_stages()
 
     # Building.
 
-    def _build(self) -> None:
+    def _build_shell(self) -> None:
         self._pages = QStackedWidget()
-        for stage in self._stages.values():
-            self._pages.addWidget(stage)
         work = QWidget()
         row = QHBoxLayout(work)
         row.setContentsMargins(0, 0, 0, 0)
@@ -76,12 +67,29 @@ class MainWindow(QMainWindow):
         row.addWidget(self._pages, 1)
         self._whole = QStackedWidget()
         self._whole.addWidget(work)
-        self._whole.addWidget(self.read_out)
         self._frame = _Frame(self._theme)
         column = QVBoxLayout(self._frame)
         column.setContentsMargins(_FRAME, _FRAME, _FRAME, _FRAME)
         column.addWidget(self._whole)
         self.setCentralWidget(self._frame)
+
+    def build_stages(self) -> None:
+        """Make the stages and let them know each other."""
+        from benchapp.ui.stages import make_stages
+
+        self._controller = self._make_controller()
+        self._stages = stages = make_stages(self._theme, self._controller, self._scenario)
+        self.recipe, self.bench = stages.recipe, stages.bench
+        self.specimen, self.bench_stage, self.measure = stages.specimen, stages.bench_stage, stages.measure
+        self.logbook, self.read_out = stages.logbook, stages.read_out
+        for name in StageName:
+            self._pages.addWidget(stages.page(name))
+        self._whole.addWidget(self.read_out)
+        self._built = True
+        self._connect()
+        self._build_menu()
+        self.show_stage(StageName.MEASURE)
+        self.measure.main.setFocus()
 
     def _connect(self) -> None:
         for name, tab in self.rail.tabs.items():
@@ -142,7 +150,8 @@ class MainWindow(QMainWindow):
 
     def output_off(self) -> None:
         """Order the output off; the run ends with it."""
-        self._controller.stop("output switched off by the operator")
+        if self._built:
+            self._controller.stop("output switched off by the operator")
 
     def switch_theme(self) -> None:
         """Dark to light and back."""
@@ -150,9 +159,11 @@ class MainWindow(QMainWindow):
 
     def show_stage(self, name: StageName) -> None:
         """Go to a stage."""
+        if not self._built:
+            return
         if name is StageName.LOGBOOK:
             self.logbook.refresh()
-        self._pages.setCurrentWidget(self._stages[name])
+        self._pages.setCurrentWidget(self._stages.page(name))
         self.rail.show_stage(name)
         session = self._controller.session
         if name is StageName.BENCH and session is not None:
@@ -174,17 +185,15 @@ class MainWindow(QMainWindow):
 
     def show_guide(self) -> None:
         """Method, wiring, cautions, words."""
+        from benchapp.ui.guide import GuideDialog
+
         if self._guide is None:
             self._guide = GuideDialog(self)
         self._guide.show()
         self._guide.raise_()
 
     def _repeat(self, recipe_toml: str) -> None:
-        try:
-            entries = entries_from_text(recipe_toml, "logbook")
-        except InputError:
-            return
-        self.recipe.take({key: str(entry.value) for key, entry in entries.items()})
+        self.recipe.take_text(recipe_toml)
         self.show_stage(StageName.MEASURE)
 
     # What is shown.
@@ -207,7 +216,7 @@ class MainWindow(QMainWindow):
         else:
             state = OutputState.ON
         self._output = state
-        current = "" if state is OutputState.OFF else engineering(session.recipe.current_A, "A")
+        current = "" if state is OutputState.OFF else self.measure.current_text(session)
         for plate in (self.rail.plate, self.read_out.plate):
             plate.set_state(state, current)
         self._frame.set_state(state)
@@ -227,7 +236,8 @@ class MainWindow(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Output off first."""
-        self._controller.shut_down()
+        if self._built:
+            self._controller.shut_down()
         if self._settings is not None:
             self._settings.setValue("geometry", self.saveGeometry())
             self._settings.setValue("theme", self._theme.colours.name)
@@ -235,10 +245,17 @@ class MainWindow(QMainWindow):
 
 
 class _Frame(Painted):
-    """The field behind everything; its edge takes the output's colour while the output is on."""
+    """The field behind everything; its edge takes the output's colour while the output is on.
+
+    Signals:
+        first_painted: it can be seen for the first time.
+    """
+
+    first_painted = Signal()
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(theme, parent)
+        self._seen = False
         self._state = OutputState.OFF
 
     def set_state(self, state: OutputState) -> None:
@@ -261,3 +278,6 @@ class _Frame(Painted):
                 painter.setPen(pen)
                 painter.drawRect(self.rect())
             painter.fillRect(inside, self.colour("surface"))
+        if not self._seen:
+            self._seen = True
+            self.first_painted.emit()

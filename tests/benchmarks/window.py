@@ -59,7 +59,7 @@ def _make_window(folder: Path) -> Any:
     theme = Theme("dark")
     apply_theme(application, theme.colours)
     os.environ["BENCHAPP_CONFIG"] = str(folder)
-    window = MainWindow(theme, RunController(folder / "log.sqlite"), "shunt")
+    window = MainWindow(theme, lambda: RunController(folder / "log.sqlite"), "shunt")
     window.show()
     _wait(0.5)
     return window
@@ -215,22 +215,32 @@ def _starts() -> None:
 
 
 def shell() -> None:
-    """Show the window and leave at its first paint."""
-    with tempfile.TemporaryDirectory() as name:
-        from PySide6.QtWidgets import QApplication
+    """The program's own start; leaves at the first paint of the window."""
+    from PySide6.QtCore import QEvent, QObject
+    from PySide6.QtWidgets import QMainWindow
 
-        from benchapp.ui.run_controller import RunController
-        from benchapp.ui.theme import Theme, apply_theme, load_fonts
-        from benchapp.ui.window import MainWindow
+    from benchapp.ui import app
 
-        application = QApplication([])
-        load_fonts()
-        theme = Theme("dark")
-        apply_theme(application, theme.colours)
-        window = MainWindow(theme, RunController(Path(name) / "x.sqlite"), "shunt")
-        window.show()
-        application.processEvents()
-        os._exit(0)
+    class AtPaint(QObject):
+        def eventFilter(self, _: QObject, event: QEvent) -> bool:
+            if event.type() == QEvent.Type.Paint:
+                os._exit(0)
+            return False
+
+    plain = QMainWindow.show
+    watch: list[AtPaint] = []
+
+    def show(window: QMainWindow) -> None:
+        watch.append(AtPaint())
+        frame = window.centralWidget()
+        assert frame is not None
+        frame.installEventFilter(watch[0])
+        plain(window)
+
+    from benchapp.ui.window import MainWindow
+
+    MainWindow.show = show  # type: ignore[method-assign,assignment]  # only here, to see the first paint
+    app.run_window(Path(tempfile.mkdtemp()) / "x.sqlite")
 
 
 def steps(_: str) -> None:

@@ -197,6 +197,10 @@ class MeasureStage(QWidget):
         """Whether a run could start."""
         return self._recipe.recipe is not None and self._bench.choice.complete
 
+    def current_text(self, session: Session) -> str:
+        """The test current of a run in words."""
+        return engineering(session.recipe.current_A, "A")
+
     def show_idle(self) -> None:
         """Ready for the next specimen."""
         self._shows_run = False

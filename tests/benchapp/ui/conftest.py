@@ -19,7 +19,7 @@ def window(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, qapp: 
     theme = Theme("dark")
     qapp.setStyle("Fusion")
     apply_theme(qapp, theme.colours)
-    window = MainWindow(theme, RunController(tmp_path / "log.sqlite", SPEED), "shunt")
+    window = MainWindow(theme, lambda: RunController(tmp_path / "log.sqlite", SPEED), "shunt")
     qtbot.addWidget(window)
     window.show()
     yield window

@@ -61,7 +61,7 @@ class Studio:
         assert isinstance(application, QApplication)
         apply_theme(application, self.theme.colours)
         self.controller = RunController(folder / "log.sqlite", speed)
-        self.window = MainWindow(self.theme, self.controller, "busbar_joint")
+        self.window = MainWindow(self.theme, lambda: self.controller, "busbar_joint")
         self.window.resize(*size)
         self.window.show()
         wait(100)
