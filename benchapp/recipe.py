@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from benchapp.analysis.blocks import middle_of
+from benchapp.analysis.estimate import Estimator
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse
 
@@ -46,6 +47,18 @@ class Recipe:
     nominal_ohm: float | None = None
     low_ohm: float | None = None
     high_ohm: float | None = None
+    wanted_estimator: Estimator | None = None
+
+    @property
+    def estimator(self) -> Estimator:
+        """The one asked for; else consecutive blocks where the run stops on them, and sliding blocks elsewhere.
+
+        A run that stops at an uncertainty reports the interval that it stopped on: another one would be a surprise, and
+        to stop on the interval of sliding blocks would be to stop on luck.
+        """
+        if self.wanted_estimator is not None:
+            return self.wanted_estimator
+        return Estimator.SLIDING if self.stop.until_ohm is None else Estimator.BLOCKS
 
     @property
     def aperture_s(self) -> float:
@@ -138,7 +151,9 @@ def recipe_to_toml(recipe: Recipe) -> str:
     lines += [f"nplc = {recipe.nplc!r}", f'signs = "{recipe.signs}"', f"emf_order = {recipe.emf_order}"]
     if recipe.stop.blocks is not None:
         lines.append(f"blocks = {recipe.stop.blocks}")
-    elif recipe.stop == StopRule(None):
+    if recipe.wanted_estimator is not None:
+        lines.append(f'estimator = "{recipe.wanted_estimator}"')
+    if recipe.stop == StopRule(None):
         lines.append("endless = true")
     return "\n".join(lines) + "\n"
 
@@ -152,6 +167,7 @@ def _assemble(values: dict[str, Any]) -> Recipe:
     names = {
         "current": "current_A", "compliance": "compliance_V", "range": "range_V", "settle": "settle_s",
         "line_frequency": "line_frequency_Hz", "nominal": "nominal_ohm", "low": "low_ohm", "high": "high_ohm",
+        "estimator": "wanted_estimator",
     }  # fmt: skip
     chosen = {names.get(key, key): value for key, value in values.items() if key not in STOP_KEYS}
     if any(key in values for key in STOP_KEYS):
@@ -227,6 +243,13 @@ def _signs(entry: Entry) -> str:
     return text
 
 
+def _estimator(entry: Entry) -> Estimator:
+    try:
+        return Estimator(str(entry.value))
+    except ValueError:
+        raise InputError(entry.fault("no estimator", f"Write one of {', '.join(Estimator)}")) from None
+
+
 def _text(entry: Entry) -> str:
     if not isinstance(entry.value, str):
         raise InputError(entry.fault("no text", "Write it in quotes"))
@@ -255,6 +278,7 @@ _READERS: dict[str, Callable[[Entry], Any]] = {
     "duration": _quantity("s", 0, 1e8),
     "until": _quantity("ohm", 0, 1e6),
     "endless": _true,
+    "estimator": _estimator,
     "low": _quantity("ohm", -1e6, 1e6),
     "high": _quantity("ohm", -1e6, 1e6),
 }

@@ -34,6 +34,7 @@ def result_object(identity: dict[str, Any], estimate: Estimate, verdict: str | N
         **identity,
         **values,
         "state": str(estimate.state),
+        "estimator": str(estimate.estimator),
         "flags": [asdict(flag) for flag in estimate.flags],
         "verdict": verdict,
     }

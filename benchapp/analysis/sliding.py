@@ -89,8 +89,14 @@ class SlidingSeries:
         self._voltage: list[float] = []
         self.groups = GroupMeans()
         self.count = 0
-        self.mean_ohm = 0.0
+        self._reference_ohm = 0.0
+        self._sum = 0.0
         self._sizes = 0.0
+
+    @property
+    def mean_ohm(self) -> float:
+        """Mean of all blocks."""
+        return self._reference_ohm + self._sum / self.count
 
     @property
     def mean_readings(self) -> float:
@@ -124,9 +130,13 @@ class SlidingSeries:
                 return
 
     def _take(self, found: SlidingBlocks) -> None:
-        added = len(found.resistance_ohm)
-        self.count += added
-        self.mean_ohm += float((found.resistance_ohm - self.mean_ohm).sum()) / self.count
+        values = found.resistance_ohm.tolist()
+        if not self.count:
+            self._reference_ohm = values[0]
+        # One by one, so that a replay in one piece gives the same bits as the run in many.
+        for value in values:
+            self._sum += value - self._reference_ohm
+        self.count += len(values)
         self._sizes += float(found.readings.sum())
         self.groups.extend(found.resistance_ohm)
 

@@ -3,13 +3,12 @@
 The variance of a mean is set by the spectrum at zero frequency. The lowest cosine coefficients of the series estimate
 it: Lambda_k = sqrt(2/m) * sum d_j cos(pi k (j - 1/2)/m), k = 1..B, each with that variance and nearly independent, so
 u^2 = sum Lambda_k^2 / (B m) and the mean over u follows Student's t with B degrees of freedom (Mueller 2007 and later
-work on low-frequency inference; the choice of B is by simulation, `make coverage`).
+work on low-frequency inference, cited from memory; the choice of B is by simulation, `make coverage`).
 """
 
 from __future__ import annotations
 
 import math
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,16 +31,10 @@ def slow_uncertainty(means: Floats, group: int, block_readings: float) -> tuple[
     n = len(means)
     if n < 5:
         return math.nan, 0
+    from scipy.fft import dct
+
     length = n * group
     used = min(coefficients_used(length, block_readings), n - 1)
-    # Group means stand for `group` equal values: sqrt(2/m) * group * sum = sqrt(2 group / n) * sum.
-    coefficients = math.sqrt(2 * group / n) * (_cosines(n, used) @ (means - means.mean()))
+    # dct gives 2 * sum d_j cos(...); group means stand for `group` equal values each.
+    coefficients = math.sqrt(group / (2 * n)) * dct(means - means.mean(), type=2)[1 : used + 1]
     return math.sqrt(float(coefficients @ coefficients) / (used * length)), used
-
-
-@lru_cache(maxsize=8)
-def _cosines(n: int, used: int) -> Floats:
-    j = np.arange(n) + 0.5
-    k = np.arange(1, used + 1)[:, None]
-    table: Floats = np.cos(np.pi * k * j / n)
-    return table

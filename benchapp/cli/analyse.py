@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import argparse
+import math
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import TypeVar
 
-from benchapp.analysis.estimate import Estimate, estimate_readings
+from benchapp.analysis.estimate import Estimate, Estimator, estimate_readings
 from benchapp.cli.output import in_words, opened
 from benchapp.errors import Fault, InputError
-from benchapp.logbook.readings_csv import read_readings
+from benchapp.logbook.readings_csv import ReadingColumns, read_readings
 from benchapp.result_json import result_object, to_line
+
+T = TypeVar("T")
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -19,11 +24,13 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "analyse",
         help="results of readings in CSV files",
         description="Analyse CSV files with the columns time_s,current_A,voltage_V[,temperature_C], one run a file."
-        " A line '# pause' stands where the run was paused. Exit 2 where a file cannot be analysed; the others still"
-        " are.",
+        " A line '# pause' stands where the run was paused; an exported file says in its head how it was measured."
+        " Exit 2 where a file cannot be analysed; the others still are.",
     )
     parser.add_argument("files", nargs="+", metavar="FILE.csv", type=Path)
-    parser.add_argument("--emf-order", type=int, choices=(0, 1, 2), default=1, help="order of the EMF in a block (1)")
+    parser.add_argument("--emf-order", type=int, choices=(0, 1, 2), help="order of the EMF in a block (1)")
+    estimators = [str(estimator) for estimator in Estimator]
+    parser.add_argument("--estimator", choices=estimators, help="how R follows from the blocks (sliding)")
     parser.add_argument("--json", metavar="FILE", help='one JSON object a line into this file, "-" for standard output')
     parser.set_defaults(run=run)
 
@@ -31,12 +38,12 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(arguments: argparse.Namespace) -> int:
     """Analyse each file."""
     if arguments.json is None:
-        return _in_words(arguments.files, arguments.emf_order)
+        return _in_words(arguments)
     status = 0
     with opened(arguments.json, "--json") as stream:
         for path in arguments.files:
             try:
-                line = to_line(result_object({"file": str(path)}, _analyse(path, arguments.emf_order)))
+                line = to_line(result_object({"file": str(path)}, _analyse(path, arguments)))
             except InputError as error:
                 status = error.exit_status
                 line = to_line({"file": str(path), "error": str(error)})
@@ -44,24 +51,51 @@ def run(arguments: argparse.Namespace) -> int:
     return status
 
 
-def _in_words(files: list[Path], emf_order: int) -> int:
+def _in_words(arguments: argparse.Namespace) -> int:
     status = 0
-    for path in files:
+    for path in arguments.files:
         try:
-            print(in_words(str(path), _analyse(path, emf_order)))
+            print(in_words(str(path), _analyse(path, arguments)))
         except InputError as error:
             status = error.exit_status
             print(error, file=sys.stderr)
     return status
 
 
-def _analyse(path: Path, emf_order: int) -> Estimate:
+def _analyse(path: Path, arguments: argparse.Namespace) -> Estimate:
     columns = read_readings(path)
+    emf_order = _remark(path, columns, "emf_order", int, arguments.emf_order, 1)
+    if emf_order not in (0, 1, 2):
+        raise InputError(Fault("out of range", str(emf_order), "Write 0, 1 or 2", field="emf_order", file=str(path)))
     estimate, blocks = estimate_readings(
-        columns.time_s, columns.current_A, columns.voltage_V, emf_order=emf_order, pauses=columns.pauses
+        columns.time_s,
+        columns.current_A,
+        columns.voltage_V,
+        emf_order=emf_order,
+        pauses=columns.pauses,
+        aperture_s=_remark(path, columns, "aperture_s", float, None, math.nan),
+        estimator=_remark(path, columns, "estimator", Estimator, _wanted(arguments), Estimator.SLIDING),
     )
     if not blocks:
         problem = f"no block closes: {len(columns.time_s)} readings do not determine R at EMF order {emf_order}"
         remedy = f"The current must be reversed, with at least {emf_order + 2} readings"
         raise InputError(Fault(problem, "", remedy, field="current_A", file=str(path)))
     return estimate
+
+
+def _wanted(arguments: argparse.Namespace) -> Estimator | None:
+    return None if arguments.estimator is None else Estimator(arguments.estimator)
+
+
+def _remark(path: Path, columns: ReadingColumns, key: str, kind: Callable[[str], T], option: T | None, default: T) -> T:
+    """The option; else what the head of the file says; else the default."""
+    if option is not None:
+        return option
+    text = columns.remarks.get(key)
+    if text is None:
+        return default
+    try:
+        return kind(text)
+    except ValueError as error:
+        fault = Fault("cannot be read", text, "Correct the line, or remove it", field=f"# {key}", file=str(path))
+        raise InputError(fault) from error

@@ -39,6 +39,7 @@ _OPTIONS = {
     "blocks": ("N", "stop after so many blocks (30, where no stop is named)"),
     "duration": ('"60 s"', "stop after a time"),
     "until": ('"0.2 uohm"', "stop at this half-width of the 95 %% interval, after ten blocks at least"),
+    "estimator": ("sliding", "sliding or blocks: how R follows from the blocks (blocks with --until, else sliding)"),
     "low": ("...", "lower limit of the resistance"),
     "high": ("...", "upper limit of the resistance"),
 }

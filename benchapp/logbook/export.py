@@ -19,11 +19,13 @@ from benchapp.result_json import result_object, to_line
 
 def export_csv(logbook: Path, run_id: int, stream: TextIO) -> None:
     """The readings; `benchapp analyse` takes them back. Raises LogbookError, InputError."""
-    columns = load_run(logbook, run_id).readings
+    record = load_run(logbook, run_id)
+    columns, recipe = record.readings, recipe_of(record)
     if not columns.time_s:
         raise InputError(Fault("the run has no readings", str(run_id), "Choose another run", field="RUN"))
     rows = zip(columns.time_s, columns.current_A, columns.voltage_V, strict=True)
-    write_readings(stream, rows, columns.pauses)
+    remarks = {"emf_order": recipe.emf_order, "aperture_s": recipe.aperture_s, "estimator": recipe.estimator}
+    write_readings(stream, rows, columns.pauses, remarks)
 
 
 def export_json(logbook: Path, run_id: int, stream: TextIO) -> None:

@@ -1,13 +1,14 @@
 """Readings as CSV: time_s,current_A,voltage_V and, where there is a thermometer, temperature_C.
 
-A line "# pause" stands where the run was paused, so that an analysis of the file knows it too.
+A line "# pause" stands where the run was paused, and lines such as "# emf_order = 1" above the header say how it was
+measured, so that an analysis of the file gives the same result.
 """
 
 from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TextIO
@@ -28,11 +29,19 @@ class ReadingColumns:
     voltage_V: list[float] = field(default_factory=list)
     temperature_C: list[float] | None = None
     pauses: list[int] = field(default_factory=list)
+    remarks: dict[str, str] = field(default_factory=dict)
 
 
-def write_readings(stream: TextIO, rows: Iterable[Sequence[float]], pauses: Iterable[int] = ()) -> None:
+def write_readings(
+    stream: TextIO,
+    rows: Iterable[Sequence[float]],
+    pauses: Iterable[int] = (),
+    remarks: Mapping[str, object] | None = None,
+) -> None:
     """Write (time_s, current_A, voltage_V) rows; 17 significant digits, so that reading back gives the same numbers."""
     first_after_pause = set(pauses)
+    for key, value in (remarks or {}).items():
+        stream.write(f"# {key} = {value}\n")
     stream.write(",".join(REQUIRED) + "\n")
     for index, row in enumerate(rows):
         if index in first_after_pause:
@@ -52,6 +61,10 @@ def read_readings(path: Path) -> ReadingColumns:
         remedy = f"Write them as the first line, separated by commas: {','.join(REQUIRED)}[,{OPTIONAL[0]}]"
         raise _refusal(path, "header", f"columns missing: {', '.join(missing)}", header.strip(), remedy)
     columns = ReadingColumns(temperature_C=[] if OPTIONAL[0] in names else None)
+    for text in lines[: header_number - 1]:
+        key, equals, value = text.lstrip("# ").partition("=")
+        if equals:
+            columns.remarks[key.strip()] = value.strip()
     for number, text in enumerate(lines[header_number:], header_number + 1):
         stripped = text.strip()
         if stripped.lower() == PAUSE:

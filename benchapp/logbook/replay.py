@@ -23,4 +23,5 @@ def replay(record: RunRecord, recipe: Recipe) -> tuple[Estimate, list[ClosedBloc
         middle_A=recipe.middle_A,
         pauses=columns.pauses,
         aperture_s=recipe.aperture_s,
+        estimator=recipe.estimator,
     )

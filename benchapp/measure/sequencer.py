@@ -11,8 +11,11 @@ import time
 import traceback
 from collections.abc import Callable
 
+import numpy as np
+
 from benchapp.analysis.decision import judge_limits
 from benchapp.analysis.estimate import OVERLOAD_V, ClosedBlock, RunningEstimate
+from benchapp.analysis.slow_part import slow_uncertainty
 from benchapp.analysis.student import coverage_factor
 from benchapp.bench import Bench
 from benchapp.clock import Clock
@@ -66,7 +69,7 @@ class Sequencer:
         self._clock = clock
         self._control = control
         self._publish = publish
-        self._running = RunningEstimate(recipe.emf_order, recipe.middle_A, recipe.aperture_s)
+        self._running = RunningEstimate(recipe.emf_order, recipe.middle_A, recipe.aperture_s, recipe.estimator)
         self._status = RunStatus.IDLE
         self._start_s: float | None = None  # when the output went on
         self._output_on = False
@@ -114,7 +117,8 @@ class Sequencer:
 
     def _set_up(self) -> tuple[ScpiSource, ScpiVoltmeter]:
         self._enter(RunStatus.CHECKING)
-        coverage_factor(1)  # loads scipy now; a third of a second while the current flows would be a gap in the run
+        slow_uncertainty(np.arange(8.0), 1, 3.0)
+        coverage_factor(1)  # both load scipy now; a third of a second while the current flows would be a gap in the run
         self._limits.check(self._recipe)
         source, voltmeter = self._bench.open()
         self._bench.watch(self._on_wait)

@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from benchapp.analysis.estimate import RunningEstimate, estimate_readings
+from benchapp.analysis.estimate import Estimator, RunningEstimate, estimate_readings
 from benchapp.analysis.running import CompactSeries
 from benchapp.analysis.stationarity import Stationarity
 
@@ -29,7 +29,7 @@ def test_EMF_holds_at_the_mean_time_of_the_readings() -> None:
 
 def test_interval_is_that_of_the_blocks() -> None:
     t, I, V = run(90)
-    estimate, blocks = estimate_readings(t.tolist(), I.tolist(), V.tolist())
+    estimate, blocks = estimate_readings(t.tolist(), I.tolist(), V.tolist(), estimator=Estimator.BLOCKS)
     values = [block.resistance_ohm for block in blocks]
     assert estimate.blocks == len(values) == 30
     assert estimate.resistance_ohm == pytest.approx(np.mean(values))
@@ -43,6 +43,16 @@ def test_reading_noise_is_found_again_and_its_density_is_that_of_the_aperture() 
     estimate = estimate_readings(t.tolist(), I.tolist(), V.tolist(), aperture_s=0.02)[0]
     assert estimate.reading_noise_V == pytest.approx(5e-9, rel=0.06)
     assert estimate.noise_V_per_rt_Hz == pytest.approx(estimate.reading_noise_V * math.sqrt(0.04))
+
+
+def test_sliding_blocks_are_the_default_but_for_short_runs() -> None:
+    t, I, V = (column.tolist() for column in run(90))
+    long, blocks = estimate_readings(t, I, V)
+    short, _ = estimate_readings(t[:21], I[:21], V[:21])
+    assert (long.estimator, short.estimator) == (Estimator.SLIDING, Estimator.BLOCKS)
+    assert len(blocks) == 30
+    # 88 blocks of three readings each: B = floor(3 * 88 / (8 * 3)).
+    assert long.degrees_of_freedom == 11
 
 
 def test_before_there_is_anything_the_estimate_says_so() -> None:

@@ -47,8 +47,8 @@ def test_a_scenario_to_its_end_and_the_record_gives_the_same(
     assert main(["logbook", "export", str(result["run_id"]), "--csv", csv]) == 0
     assert main(["analyse", csv, "--json", "-"]) == 0
     again = json.loads(capsys.readouterr().out)
-    # A CSV file tells neither limits nor aperture.
-    apart = {"file", "run_id", "verdict", "noise_V_per_rt_Hz"}
+    # A CSV file does not tell the limits.
+    apart = {"file", "run_id", "verdict"}
     assert {k: again[k] for k in again.keys() - apart} == {k: result[k] for k in result.keys() - apart}
     assert main(["logbook", "export", str(result["run_id"]), "--json", "-"]) == 0
     whole = json.loads(capsys.readouterr().out)
