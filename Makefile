@@ -17,6 +17,8 @@ test: .venv/.test-ready
 
 coverage: .venv/.test-ready
 	@$(BIN)/python -m tests.statistics.coverage
+	@$(BIN)/python -m tests.statistics.estimators
+	@$(BIN)/python -m tests.statistics.traps
 
 bench: .venv/.test-ready
 	@$(BIN)/python -m tests.benchmarks.step_rate

@@ -12,8 +12,12 @@ import queue
 import sys
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+
+from benchapp.analysis.traps.detect import with_traps
 from benchapp.bench import Bench, BenchPlan
 from benchapp.clock import Clock
 from benchapp.errors import BenchError
@@ -160,6 +164,8 @@ class Session:
         return batches
 
     def _store(self, writer: RunWriter, batches: list[Batch]) -> None:
+        if batches[-1].snapshot.end is not None:
+            batches[-1] = self._with_traps(batches)
         if self._lost:
             return
         try:
@@ -174,6 +180,16 @@ class Session:
                 writer.end(last.end, result_object({"run_id": writer.run_id}, last.estimate, verdict))
         except LogbookError as error:
             self._lost = str(error)
+
+    def _with_traps(self, batches: list[Batch]) -> Batch:
+        """The last batch with the estimate of the whole run, its traps among the flags."""
+        last = batches[-1]
+        readings = [reading[1:] for batch in batches for reading in batch.readings]
+        blocks = [block for batch in batches for block in batch.blocks]
+        columns = np.hstack([self.history.readings.since(0), np.array(readings, dtype=float).reshape(-1, 3).T])
+        rows = np.hstack([self.history.blocks.since(0), np.array(blocks, dtype=float).reshape(-1, 6).T])
+        estimate = with_traps(last.snapshot.estimate, columns[0], columns[1], columns[2], rows)
+        return replace(last, snapshot=replace(last.snapshot, estimate=estimate))
 
     def _publish(self, batches: list[Batch]) -> None:
         if self._lost and batches[-1].snapshot.end is None:

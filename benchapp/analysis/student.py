@@ -16,3 +16,18 @@ def t_quantile(probability: float, degrees_of_freedom: float) -> float:
 def coverage_factor(degrees_of_freedom: float, coverage_probability: float = 0.95) -> float:
     """Two-sided factor k = t_p(nu) of JCGM 100:2008, G.3."""
     return t_quantile(0.5 + coverage_probability / 2, degrees_of_freedom)
+
+
+@lru_cache(maxsize=4096)
+def normal_quantile(probability: float) -> float:
+    """The value below which lies `probability` of the standard normal distribution."""
+    from scipy.special import ndtri
+
+    return float(ndtri(probability))
+
+
+def beta_quantile(probability: float, a: float, b: float) -> float:
+    """The value below which lies `probability` of the beta distribution."""
+    from scipy.special import betaincinv
+
+    return float(betaincinv(a, b, probability))

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from benchapp.analysis.estimate import Estimate, Estimator, estimate_readings
+from benchapp.analysis.traps.detect import with_traps
 from benchapp.cli.output import in_words, opened
 from benchapp.errors import Fault, InputError
 from benchapp.logbook.readings_csv import ReadingColumns, read_readings
@@ -80,7 +81,7 @@ def _analyse(path: Path, arguments: argparse.Namespace) -> Estimate:
         problem = f"no block closes: {len(columns.time_s)} readings do not determine R at EMF order {emf_order}"
         remedy = f"The current must be reversed, with at least {emf_order + 2} readings"
         raise InputError(Fault(problem, "", remedy, field="current_A", file=str(path)))
-    return estimate
+    return with_traps(estimate, columns.time_s, columns.current_A, columns.voltage_V, blocks)
 
 
 def _wanted(arguments: argparse.Namespace) -> Estimator | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from benchapp.analysis.estimate import ClosedBlock, Estimate, estimate_readings
+from benchapp.analysis.traps.detect import with_traps
 from benchapp.logbook.query import RunRecord
 from benchapp.recipe import Recipe, build_recipe, entries_from_text
 
@@ -15,7 +16,7 @@ def recipe_of(record: RunRecord) -> Recipe:
 def replay(record: RunRecord, recipe: Recipe) -> tuple[Estimate, list[ClosedBlock]]:
     """The estimate and the blocks of a recorded run."""
     columns = record.readings
-    return estimate_readings(
+    estimate, blocks = estimate_readings(
         columns.time_s,
         columns.current_A,
         columns.voltage_V,
@@ -25,3 +26,4 @@ def replay(record: RunRecord, recipe: Recipe) -> tuple[Estimate, list[ClosedBloc
         aperture_s=recipe.aperture_s,
         estimator=recipe.estimator,
     )
+    return with_traps(estimate, columns.time_s, columns.current_A, columns.voltage_V, blocks), blocks

@@ -290,6 +290,8 @@ class MeasureStage(QWidget):
         end = session.end
         if end is not None:
             text = f"{end.reason}: {end.text}"
+            flags = session.snapshot.estimate.flags if session.snapshot is not None else ()
+            text += "".join(f"\n{flag.severity}: {flag.text}" for flag in flags)
             if end.reason in (EndReason.INSTRUMENT, EndReason.RECORD, EndReason.BUG):
                 text += "\nWhat was read is in the logbook."
             self._message.setText(text)

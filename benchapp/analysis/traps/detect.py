@@ -1,0 +1,147 @@
+"""All traps in order; the first that fires gives the run its name, because one fault looks like several.
+
+What readings at one current cannot tell is not claimed: settling on plain + and -, a wrong but constant current,
+a part that is not ohmic, steady self-heating. The guide says what would test it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from benchapp.analysis.estimate import OVERLOAD_V, ClosedBlock, Estimate, Flag
+from benchapp.analysis.slow_part import slow_uncertainty
+from benchapp.analysis.student import coverage_factor
+from benchapp.analysis.traps import disturbance, shape, signal
+from benchapp.analysis.traps.run_data import Floats, RunData, sign_period
+
+_LEAST_READINGS = 20
+_LEAST_BLOCKS = 5
+_GAP = 5.0
+_MOST_READINGS = 1_000_000
+_FEW_COSINES = 4
+_TEXTS = {
+    "resolution-limited": "Readings repeat to the last digit: the voltmeter's resolution, or a clipped input, hides the"
+    " noise, and the interval is too small. Choose a lower range, more aperture or more current.",
+    "polarity-slip": "For a part of the run the readings belong to the other sign of the current: source and voltmeter"
+    " are out of step. The value is wrong. Check triggering and settling, and measure again.",
+    "sense-reversed": "The resistance is negative: the sense leads, or the source leads, are exchanged. Exchange one"
+    " pair.",
+    "open-lead": "No voltage follows the current: a lead is open, or no current flows. Check clamps and output.",
+    "not-settled": "The first reading after each reversal differs from those that follow: the voltage has not settled"
+    " and the value is off. Lengthen the settling time until it no longer changes the value.",
+    "range-changed": "The noise changes in the middle of the run, as after a change of range. Fix the range.",
+    "outlier": "The EMF has a pulse or a jump (a hand, a draught, a switch). It pulls the value and widens the"
+    " interval. Measure again without it, or leave that stretch out.",
+    "correlated-noise": "The values have a memory: slow noise in the resistance itself or in the current. The interval"
+    " was widened, and may still be too small. Measure longer, and look for a loose contact.",
+    "step": "The resistance changes in one step during the run: a contact has moved. The mean describes neither side.",
+    "self-heating": "The resistance runs towards another value, as of a part that warms. Use less current, or wait.",
+    "drift-excess": "The resistance drifts over the run: temperature, or the current source. The mean is that of a"
+    " moving value.",
+    "mains-pickup": "One frequency stands out of the noise: mains pick-up, seen through the readings. Use an aperture"
+    " of whole power-line cycles, and twist and shield the sense leads.",
+    "time-gap": "The readings pause for longer than usual; no block spans the gap.",
+}
+
+
+def with_traps(
+    estimate: Estimate,
+    time_s: Sequence[float] | Floats,
+    current_A: Sequence[float] | Floats,
+    voltage_V: Sequence[float] | Floats,
+    blocks: Sequence[ClosedBlock] | Floats,
+) -> Estimate:
+    """The estimate with the flags of the traps; noise with a memory widens its interval.
+
+    `blocks` as closed blocks, or as columns of their numbers. Of more than a million readings the first million
+    are looked at.
+    """
+    t, I, V = (np.asarray(column[:_MOST_READINGS], dtype=float) for column in (time_s, current_A, voltage_V))
+    rows = blocks if isinstance(blocks, np.ndarray) else np.array(blocks, dtype=float).reshape(-1, 6).T
+    rows = rows[:, rows[0] <= t[-1]] if len(t) else rows
+    flags = find_traps(t, I, V, rows, estimate)
+    if any(flag.code == "correlated-noise" for flag in flags):
+        estimate = _widened(estimate, rows[1])
+    return replace(estimate, flags=(*estimate.flags, *flags))
+
+
+def _widened(estimate: Estimate, block_ohm: Floats) -> Estimate:
+    """With four cosines of the blocks' series instead of all: slower, wider, nearer to the truth."""
+    u, degrees = slow_uncertainty(block_ohm, 1, len(block_ohm) * 3 / (8 * _FEW_COSINES))
+    if not u > estimate.standard_uncertainty_ohm:
+        return estimate
+    k = coverage_factor(degrees, estimate.coverage_probability)
+    return replace(
+        estimate,
+        standard_uncertainty_ohm=u,
+        expanded_uncertainty_ohm=k * u,
+        repeatability_95_ohm=k * u,
+        coverage_factor=k,
+        degrees_of_freedom=degrees,
+    )
+
+
+def find_traps(t: Floats, I: Floats, V: Floats, blocks: Floats, estimate: Estimate) -> list[Flag]:
+    """Flags of a run (`blocks` as columns of ClosedBlock); O(n log n). The estimate itself flags an overload."""
+    flags = [_flag("time-gap", "notice")] if _has_gap(t, I) else []
+    good = np.abs(V) < OVERLOAD_V
+    if not good.all() or blocks.shape[1] < _LEAST_BLOCKS or len(t) < _LEAST_READINGS:
+        return flags
+    block_time, block_ohm = blocks[0], blocks[1]
+    period = sign_period(I)
+    found = shape.find_shape(block_time, block_ohm, 0.01 if period == 2 else 0.007)
+    # Where R itself moves, what it follows is taken away, or its steps would look like noise in the EMF.
+    fitted = np.full(len(t), np.median(block_ohm)) if found is None else np.interp(t, block_time, found.fitted_ohm)
+    run = RunData(
+        time_s=t,
+        current_A=I,
+        voltage_V=V,
+        emf_V=V - fitted * I,
+        block_ohm=block_ohm,
+        resistance_ohm=estimate.resistance_ohm,
+        half_width_ohm=estimate.repeatability_95_ohm,
+        period=period,
+    )
+    code = _first_trap(run, found)
+    return [*flags, _flag(code, "warning")] if code else flags
+
+
+def _first_trap(run: RunData, found: shape.Shape | None) -> str:
+    """The code of the first trap that fires; empty where none does."""
+    if signal.is_tied(run):
+        return "resolution-limited"
+    if signal.has_slipped(run):
+        return "polarity-slip"
+    if signal.is_reversed(run):
+        return "sense-reversed"
+    if signal.has_no_signal(run):
+        return "open-lead"
+    if disturbance.is_not_settled(run, 0.003 if run.alternating else 0.002):
+        return "not-settled"
+    if disturbance.noise_changes(run):
+        return "range-changed"
+    if disturbance.disturbed_reading(run) is not None:
+        return "outlier"
+    if shape.is_correlated(run.block_ohm if found is None else found.residual_ohm):
+        return "correlated-noise"
+    if found is not None:
+        return found.code
+    return "mains-pickup" if disturbance.has_line(run) else ""
+
+
+def _has_gap(t: Floats, I: Floats) -> bool:
+    """A step in time of more than five times the usual one of its kind, with or without a change of the current."""
+    steps = np.diff(t)
+    changed = I[1:] != I[:-1]
+    for kind in (changed, ~changed):
+        of_kind = steps[kind]
+        if len(of_kind) >= 8 and float(of_kind.max()) > _GAP * float(np.median(of_kind)):
+            return True
+    return False
+
+
+def _flag(code: str, severity: str) -> Flag:
+    return Flag(code, severity, _TEXTS[code])

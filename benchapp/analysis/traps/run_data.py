@@ -1,0 +1,46 @@
+"""A run as the traps look at it: readings, blocks, and the EMF that is left when R is taken away."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class RunData:
+    """`emf_V` is V - R*I with the blocks' median, or what R follows; `block_ohm` are consecutive blocks in time order.
+
+    `period` is that of the signs, 0 where they have none; `half_width_ohm` is U of the 95 % interval.
+    """
+
+    time_s: Floats
+    current_A: Floats
+    voltage_V: Floats
+    emf_V: Floats
+    block_ohm: Floats
+    resistance_ohm: float
+    half_width_ohm: float
+    period: int
+
+    @property
+    def alternating(self) -> bool:
+        """Whether the signs are plain + and -."""
+        return self.period == 2
+
+
+def sign_period(current_A: Floats) -> int:
+    """Smallest period of the signs up to 64 readings; 0 where there is none."""
+    signs = np.sign(current_A)
+    for period in range(1, min(64, len(signs) // 2) + 1):
+        if np.array_equal(signs[period:], signs[:-period]):
+            return period
+    return 0
+
+
+def robust_deviation(values: Floats) -> float:
+    """1.4826 times the median absolute deviation: a normal sample's standard deviation, blind to a few outliers."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values)))) if len(values) else 0.0

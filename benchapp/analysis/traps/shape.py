@@ -1,0 +1,84 @@
+"""Does R itself move during the run: a step, self-heating, a drift, or noise with a memory?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchapp.analysis.student import beta_quantile, t_quantile
+from benchapp.analysis.traps.run_data import Floats
+
+_TIME_CONSTANTS = (0.03, 0.1, 0.3, 1.0)
+_LEAST_BLOCKS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """What the blocks' values follow: "step", "self-heating" or "drift-excess", and what is left of them."""
+
+    code: str
+    fitted_ohm: Floats
+    residual_ohm: Floats
+
+
+def find_shape(time_s: Floats, block_ohm: Floats, significance: float) -> Shape | None:
+    """The shape of R over the run where one is significant, over all shapes together; else None."""
+    n = len(block_ohm)
+    if n < _LEAST_BLOCKS:
+        return None
+    x = (time_s - time_s[0]) / (time_s[-1] - time_s[0] or 1.0)
+    steps = [np.where(np.arange(n) < k, 0.0, 1.0) for k in range(2, n - 1)]
+    exponentials = [np.exp(-x / tau) for tau in _TIME_CONSTANTS]
+    rest_step, best_step = _best(block_ohm, steps)
+    rest_exponential, best_exponential = _best(block_ohm, exponentials)
+    rest_line, best_line = _best(block_ohm, [x])
+    total = float(np.sum((block_ohm - block_ohm.mean()) ** 2))
+    least = min(rest_step, rest_exponential, rest_line)
+    if total <= 0:
+        return None
+    t_value = math.sqrt((total - least) / max(least, 1e-300 * total) * (n - 2)) if least > 0 else math.inf
+    trials = max(1.0, 7.2 * math.log(n) - 8.9)
+    if t_value <= t_quantile(1 - significance / (2 * trials), n - 3):
+        return None
+    smooth = min(rest_exponential, rest_line)
+    if n * math.log(max(smooth, 1e-300) / max(rest_step, 1e-300)) > 6:
+        return _shape("step", block_ohm, best_step)
+    if n * math.log(max(rest_line, 1e-300) / max(rest_exponential, 1e-300)) < 2:
+        return _shape("drift-excess", block_ohm, best_line)
+    return _shape("self-heating", block_ohm, best_exponential)
+
+
+def is_correlated(residual_ohm: Floats) -> bool:
+    """Whether the blocks' values have a memory: too much of their scatter is slow."""
+    n = len(residual_ohm)
+    if n < 12:
+        return False
+    centred = residual_ohm - residual_ohm.mean()
+    variance = float(centred @ centred) / (n - 1)
+    if variance <= 0:
+        return False
+    from scipy.fft import dct
+
+    used = min(40, max(3, n // 8))
+    slow = math.sqrt(1 / (2 * n)) * dct(centred, type=2)[1 : used + 1]
+    limit = (n - 1) / used * beta_quantile(0.998, used / 2, (n - 1 - used) / 2)
+    return float(slow @ slow) / used / variance > limit
+
+
+def _best(y: Floats, shapes: list[Floats]) -> tuple[float, Floats]:
+    """Least residual sum of squares of y = a + b*shape, and the shape that gives it."""
+    S = np.array(shapes)
+    S -= S.mean(axis=1, keepdims=True)
+    dy = y - y.mean()
+    rests = float(dy @ dy) - (S @ dy) ** 2 / np.maximum((S * S).sum(axis=1), 1e-300)
+    best = int(np.argmin(rests))
+    return max(0.0, float(rests[best])), shapes[best]
+
+
+def _shape(code: str, y: Floats, shape: Floats) -> Shape:
+    centred = shape - shape.mean()
+    dy = y - y.mean()
+    rest: Floats = dy - (dy @ centred) / (centred @ centred) * centred
+    return Shape(code, y - rest, rest)
