@@ -63,6 +63,22 @@ def parse(text: str, unit: str) -> float:
     return result
 
 
+def parse_temperature(text: str) -> float:
+    """A temperature in degrees Celsius: "23 degC", "23 °C" or "296.15 K". Raises QuantityError."""
+    match = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*(degC|°C|K)\s*", text)
+    if match is None:
+        raise QuantityError(Fault("this is no temperature", text, 'Write for example "23 degC"'))
+    return float(match[1]) - (273.15 if match[2] == "K" else 0.0)
+
+
+def parse_coefficient(text: str) -> float:
+    """A temperature coefficient per kelvin: "0.00393 / K", "0.00393 1/K" or "20 ppm/K". Raises QuantityError."""
+    match = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(ppm)?\s*1?\s*/\s*(?:K|degC|°C)\s*", text)
+    if match is None:
+        raise QuantityError(Fault("this is no temperature coefficient", text, 'Write for example "0.00393 / K"'))
+    return float(match[1]) * (1e-6 if match[2] else 1.0)
+
+
 def _kind(unit: str) -> str:
     return _NAMES.get(unit, f"quantity in {unit}")
 

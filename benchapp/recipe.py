@@ -48,6 +48,9 @@ class Recipe:
     low_ohm: float | None = None
     high_ohm: float | None = None
     wanted_estimator: Estimator | None = None
+    rule: str = "guarded"
+    guard_band: float = 1.0
+    confidence: float = 0.95
 
     @property
     def estimator(self) -> Estimator:
@@ -59,6 +62,11 @@ class Recipe:
         if self.wanted_estimator is not None:
             return self.wanted_estimator
         return Estimator.SLIDING if self.stop.until_ohm is None else Estimator.BLOCKS
+
+    @property
+    def guard(self) -> float:
+        """Width of the guard band in expanded uncertainties; 0 for simple acceptance."""
+        return 0.0 if self.rule == "simple" else self.guard_band
 
     @property
     def aperture_s(self) -> float:
@@ -151,6 +159,7 @@ def recipe_to_toml(recipe: Recipe) -> str:
     lines += [f"nplc = {recipe.nplc!r}", f'signs = "{recipe.signs}"', f"emf_order = {recipe.emf_order}"]
     if recipe.stop.blocks is not None:
         lines.append(f"blocks = {recipe.stop.blocks}")
+    lines += [f'rule = "{recipe.rule}"', f"guard_band = {recipe.guard_band!r}", f"confidence = {recipe.confidence!r}"]
     if recipe.wanted_estimator is not None:
         lines.append(f'estimator = "{recipe.wanted_estimator}"')
     if recipe.stop == StopRule(None):
@@ -250,6 +259,12 @@ def _estimator(entry: Entry) -> Estimator:
         raise InputError(entry.fault("no estimator", f"Write one of {', '.join(Estimator)}")) from None
 
 
+def _rule(entry: Entry) -> str:
+    if entry.value not in ("simple", "guarded"):
+        raise InputError(entry.fault("no decision rule", "Write simple or guarded"))
+    return str(entry.value)
+
+
 def _text(entry: Entry) -> str:
     if not isinstance(entry.value, str):
         raise InputError(entry.fault("no text", "Write it in quotes"))
@@ -279,6 +294,9 @@ _READERS: dict[str, Callable[[Entry], Any]] = {
     "until": _quantity("ohm", 0, 1e6),
     "endless": _true,
     "estimator": _estimator,
+    "rule": _rule,
+    "guard_band": _number(0, 10),
+    "confidence": _number(0.5, 0.9999),
     "low": _quantity("ohm", -1e6, 1e6),
     "high": _quantity("ohm", -1e6, 1e6),
 }

@@ -41,7 +41,7 @@ def open_run(path: Path, run_id: int) -> RecordedRun:
         time_s=columns.time_s[-1] if columns.time_s else 0.0,
         estimate=estimate,
         verdict=judge_limits(
-            estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm
+            estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm, recipe.guard
         ),
         readings=len(columns.time_s),
         blocks=len(blocks),

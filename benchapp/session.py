@@ -17,6 +17,8 @@ from pathlib import Path
 
 import numpy as np
 
+from benchapp.analysis.decision import judge_limits
+from benchapp.analysis.estimate import Estimate
 from benchapp.analysis.traps.detect import with_traps
 from benchapp.bench import Bench, BenchPlan
 from benchapp.clock import Clock
@@ -39,7 +41,10 @@ Listener = Callable[[], None]
 
 
 class Session:
-    """One run. `control` takes orders from any thread; `snapshot` and `history` hold what is in the record."""
+    """One run. `control` takes orders from any thread; `snapshot` and `history` hold what is in the record.
+
+    `finish` has the last word on the estimate at the end: it brings in what is known beside the readings.
+    """
 
     def __init__(
         self,
@@ -51,6 +56,7 @@ class Session:
         logbook: Path,
         bench_note: str = "",
         transcript: Transcript | None = None,
+        finish: Callable[[Estimate], Estimate] = lambda estimate: estimate,
     ) -> None:
         self.recipe = recipe
         self.plan = plan
@@ -65,6 +71,7 @@ class Session:
         self._clock = clock
         self._bench_note = bench_note
         self._transcript = transcript
+        self._finish = finish
         self._batches: queue.SimpleQueue[Batch | None] = queue.SimpleQueue()
         self._lost: str = ""
         self._started = threading.Event()
@@ -182,14 +189,20 @@ class Session:
             self._lost = str(error)
 
     def _with_traps(self, batches: list[Batch]) -> Batch:
-        """The last batch with the estimate of the whole run, its traps among the flags."""
+        """The last batch with the whole run's estimate: traps among its flags, its budget in its interval."""
         last = batches[-1]
         readings = [reading[1:] for batch in batches for reading in batch.readings]
         blocks = [block for batch in batches for block in batch.blocks]
         columns = np.hstack([self.history.readings.since(0), np.array(readings, dtype=float).reshape(-1, 3).T])
         rows = np.hstack([self.history.blocks.since(0), np.array(blocks, dtype=float).reshape(-1, 6).T])
         estimate = with_traps(last.snapshot.estimate, columns[0], columns[1], columns[2], rows)
-        return replace(last, snapshot=replace(last.snapshot, estimate=estimate))
+        if estimate.blocks:
+            estimate = self._finish(estimate)
+        recipe = self.recipe
+        verdict = judge_limits(
+            estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm, recipe.guard
+        )
+        return replace(last, snapshot=replace(last.snapshot, estimate=estimate, verdict=verdict))
 
     def _publish(self, batches: list[Batch]) -> None:
         if self._lost and batches[-1].snapshot.end is None:

@@ -31,3 +31,18 @@ def beta_quantile(probability: float, a: float, b: float) -> float:
     from scipy.special import betaincinv
 
     return float(betaincinv(a, b, probability))
+
+
+@lru_cache(maxsize=4096)
+def chi_square_quantile(probability: float, degrees_of_freedom: float) -> float:
+    """The value below which lies `probability` of the chi-square distribution."""
+    from scipy.special import chdtri
+
+    return float(chdtri(degrees_of_freedom, 1 - probability))
+
+
+def normal_cdf(z: float) -> float:
+    """Probability below z of the standard normal distribution."""
+    from scipy.special import ndtr
+
+    return float(ndtr(z))

@@ -7,13 +7,18 @@ import math
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
+from benchapp.analysis.budget import Budget
+from benchapp.analysis.decision import judge_limits
 from benchapp.analysis.estimate import Estimate, Estimator, estimate_readings
 from benchapp.analysis.traps.detect import with_traps
+from benchapp.cli.budget_options import add_budget_options, budget_plan, budget_rows
 from benchapp.cli.output import in_words, opened
-from benchapp.errors import Fault, InputError
+from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.logbook.readings_csv import ReadingColumns, read_readings
+from benchapp.quantity import parse
+from benchapp.result_budget import with_budget
 from benchapp.result_json import result_object, to_line
 
 T = TypeVar("T")
@@ -32,6 +37,12 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--emf-order", type=int, choices=(0, 1, 2), help="order of the EMF in a block (1)")
     estimators = [str(estimator) for estimator in Estimator]
     parser.add_argument("--estimator", choices=estimators, help="how R follows from the blocks (sliding)")
+    parser.add_argument("--confidence", type=float, default=0.95, help="coverage probability (0.95)")
+    parser.add_argument("--low", metavar="...", help="lower limit of the resistance")
+    parser.add_argument("--high", metavar="...", help="upper limit of the resistance")
+    parser.add_argument("--rule", choices=("simple", "guarded"), default="guarded", help="of the verdict (guarded)")
+    parser.add_argument("--guard-band", type=float, default=1.0, help="in expanded uncertainties (1)")
+    add_budget_options(parser)
     parser.add_argument("--json", metavar="FILE", help='one JSON object a line into this file, "-" for standard output')
     parser.set_defaults(run=run)
 
@@ -44,7 +55,7 @@ def run(arguments: argparse.Namespace) -> int:
     with opened(arguments.json, "--json") as stream:
         for path in arguments.files:
             try:
-                line = to_line(result_object({"file": str(path)}, _analyse(path, arguments)))
+                line = to_line(_as_object(path, *_analyse(path, arguments)))
             except InputError as error:
                 status = error.exit_status
                 line = to_line({"file": str(path), "error": str(error)})
@@ -56,14 +67,20 @@ def _in_words(arguments: argparse.Namespace) -> int:
     status = 0
     for path in arguments.files:
         try:
-            print(in_words(str(path), _analyse(path, arguments)))
+            estimate, verdict, _ = _analyse(path, arguments)
+            print(in_words(str(path), estimate, verdict))
         except InputError as error:
             status = error.exit_status
             print(error, file=sys.stderr)
     return status
 
 
-def _analyse(path: Path, arguments: argparse.Namespace) -> Estimate:
+def _as_object(path: Path, estimate: Estimate, verdict: str | None, budget: Budget | None) -> dict[str, Any]:
+    rows = [] if budget is None else budget_rows(budget)
+    return {**result_object({"file": str(path)}, estimate, verdict), "budget": rows}
+
+
+def _analyse(path: Path, arguments: argparse.Namespace) -> tuple[Estimate, str | None, Budget | None]:
     columns = read_readings(path)
     emf_order = _remark(path, columns, "emf_order", int, arguments.emf_order, 1)
     if emf_order not in (0, 1, 2):
@@ -81,7 +98,32 @@ def _analyse(path: Path, arguments: argparse.Namespace) -> Estimate:
         problem = f"no block closes: {len(columns.time_s)} readings do not determine R at EMF order {emf_order}"
         remedy = f"The current must be reversed, with at least {emf_order + 2} readings"
         raise InputError(Fault(problem, "", remedy, field="current_A", file=str(path)))
-    return with_traps(estimate, columns.time_s, columns.current_A, columns.voltage_V, blocks)
+    estimate = with_traps(estimate, columns.time_s, columns.current_A, columns.voltage_V, blocks)
+    budget = None
+    if estimate.standard_uncertainty_ohm > 0:
+        measured = _mean_temperature(columns)
+        plan = budget_plan(arguments, arguments.confidence, measured)
+        estimate, budget = with_budget(estimate, max(map(abs, columns.current_A)), plan)
+    low, high = (_limit(arguments, name) for name in ("low", "high"))
+    guard = 0.0 if arguments.rule == "simple" else arguments.guard_band
+    verdict = judge_limits(estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, low, high, guard)
+    return estimate, None if verdict is None else str(verdict), budget
+
+
+def _mean_temperature(columns: ReadingColumns) -> float | None:
+    known = [value for value in columns.temperature_C or [] if math.isfinite(value)]
+    return sum(known) / len(known) if known else None
+
+
+def _limit(arguments: argparse.Namespace, name: str) -> float | None:
+    text = getattr(arguments, name)
+    if text is None:
+        return None
+    try:
+        return parse(text, "ohm")
+    except QuantityError as error:
+        fault = error.faults[0]
+        raise InputError(Fault(fault.problem, fault.value, fault.remedy, field=f"--{name}")) from error
 
 
 def _wanted(arguments: argparse.Namespace) -> Estimator | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from benchapp.cli import analyse, logbook, measure, simulate, window
+from benchapp.cli import analyse, budget, logbook, measure, simulate, window
 from benchapp.errors import BenchError
 from drivers.errors import InstrumentError
 
@@ -37,6 +37,7 @@ def _parser() -> argparse.ArgumentParser:
     measure.add_parser(commands)
     analyse.add_parser(commands)
     logbook.add_parser(commands)
+    budget.add_parser(commands)
     simulate.add_parser(commands)
     return parser
 

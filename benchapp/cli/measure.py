@@ -9,7 +9,10 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+from benchapp.analysis.budget import Budget
+from benchapp.analysis.estimate import Estimate
 from benchapp.bench import BenchPlan, plan_bench
+from benchapp.cli.budget_options import add_budget_options, budget_plan, budget_rows
 from benchapp.cli.output import in_words, opened
 from benchapp.cli.progress import Progress
 from benchapp.cli.scenarios import add_scenario_options, loaded
@@ -20,6 +23,7 @@ from benchapp.errors import Fault, InputError
 from benchapp.limits import load_limits
 from benchapp.logbook.database import default_path
 from benchapp.recipe import STOP_KEYS, Entry, build_recipe, entries_from_toml
+from benchapp.result_budget import with_budget
 from benchapp.result_json import result_object, to_line
 from benchapp.session import Session
 from sim.bench import SimulatedBench
@@ -40,6 +44,9 @@ _OPTIONS = {
     "duration": ('"60 s"', "stop after a time"),
     "until": ('"0.2 uohm"', "stop at this half-width of the 95 %% interval, after ten blocks at least"),
     "estimator": ("sliding", "sliding or blocks: how R follows from the blocks (blocks with --until, else sliding)"),
+    "confidence": ("0.95", "coverage probability of the stated interval (0.95)"),
+    "rule": ("guarded", "simple or guarded: how the verdict treats the interval (guarded)"),
+    "guard-band": ("1.0", "guard band in expanded uncertainties (1)"),
     "low": ("...", "lower limit of the resistance"),
     "high": ("...", "upper limit of the resistance"),
 }
@@ -66,6 +73,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
     parser.add_argument("--json", metavar="FILE", help='the result as JSON, "-" for standard output')
     parser.add_argument("--stream", metavar="FILE", help='each reading as a JSON line, "-" for standard output')
+    add_budget_options(parser)
     parser.add_argument("--transcript", metavar="FILE", type=Path, help="the full conversation with the instruments")
     parser.set_defaults(run=run)
 
@@ -74,6 +82,16 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure once."""
     scenario = loaded(arguments.scenario) if arguments.scenario else None
     recipe = build_recipe(_entries(arguments, scenario))
+    plan_of_budget = budget_plan(arguments, recipe.confidence)
+    budgets: list[Budget] = []
+
+    def finish(estimate: Estimate) -> Estimate:
+        if not estimate.standard_uncertainty_ohm > 0:
+            return estimate
+        finished, budget = with_budget(estimate, recipe.current_A, plan_of_budget)
+        budgets[:] = [budget]
+        return finished
+
     kept = TranscriptFile(arguments.transcript) if arguments.transcript else contextlib.nullcontext()
     with kept as transcript, _bench(arguments, scenario) as plan:
         session = Session(
@@ -84,11 +102,12 @@ def run(arguments: argparse.Namespace) -> int:
             logbook=arguments.logbook or default_path(),
             bench_note=f"simulated bench {scenario.name}" if scenario else "",
             transcript=transcript,
+            finish=finish,
         )
-        return measure(session, json_target=arguments.json, stream_target=arguments.stream)
+        return measure(session, budgets, json_target=arguments.json, stream_target=arguments.stream)
 
 
-def measure(session: Session, *, json_target: str | None, stream_target: str | None) -> int:
+def measure(session: Session, budgets: list[Budget], *, json_target: str | None, stream_target: str | None) -> int:
     """Run a session to its end, told on standard error; the exit status."""
     progress = Progress(session)
     with contextlib.ExitStack() as stack:
@@ -106,7 +125,9 @@ def measure(session: Session, *, json_target: str | None, stream_target: str | N
         if snapshot.estimate.blocks:
             verdict = None if snapshot.verdict is None else str(snapshot.verdict)
             if result is not None:
-                result.write(to_line(result_object({"run_id": session.run_id}, snapshot.estimate, verdict)) + "\n")
+                told = result_object({"run_id": session.run_id}, snapshot.estimate, verdict)
+                rows = budget_rows(budgets[0]) if budgets else []
+                result.write(to_line({**told, "budget": rows}) + "\n")
             if json_target != "-" and stream_target != "-":
                 print(in_words(session.recipe.name or f"run {session.run_id}", snapshot.estimate, verdict))
     return end.exit_status(snapshot.estimate.blocks)

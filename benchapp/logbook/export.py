@@ -37,7 +37,9 @@ def computed_result(record: RunRecord) -> tuple[Recipe, Estimate, str | None]:
     """Recipe, estimate and verdict, from the recorded readings."""
     recipe = recipe_of(record)
     estimate, _ = replay(record, recipe)
-    verdict = judge_limits(estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm)
+    verdict = judge_limits(
+        estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm, recipe.guard
+    )
     return recipe, estimate, None if verdict is None else str(verdict)
 
 

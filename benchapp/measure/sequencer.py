@@ -272,7 +272,11 @@ class Sequencer:
             time_s=time_s,
             estimate=estimate,
             verdict=judge_limits(
-                estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm
+                estimate.resistance_ohm,
+                estimate.expanded_uncertainty_ohm,
+                recipe.low_ohm,
+                recipe.high_ohm,
+                recipe.guard,
             ),
             readings=self._index,
             blocks=self._blocks,
