@@ -11,7 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from benchapp.analysis.blocks import middle_of
+import numpy as np
+
+from benchapp.analysis.blocks import LONGEST_PERIOD, middle_of, sign_period
 from benchapp.analysis.estimate import Estimator
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse
@@ -61,7 +63,9 @@ class Recipe:
         """
         if self.wanted_estimator is not None:
             return self.wanted_estimator
-        return Estimator.SLIDING if self.stop.until_ohm is None else Estimator.BLOCKS
+        signs = np.array([ord(sign) for sign in self.signs * 2], dtype=float) - ord(",")
+        regular = len(self.signs) <= LONGEST_PERIOD or bool(sign_period(signs))
+        return Estimator.SLIDING if regular and self.stop.until_ohm is None else Estimator.BLOCKS
 
     @property
     def guard(self) -> float:

@@ -12,7 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from operator import mul
 
+import numpy as np
+from numpy.typing import NDArray
+
 MAX_EMF_ORDER = 2
+LONGEST_PERIOD = 64  # a longer sequence of signs counts as irregular
 # A block closes once var(R) is at most this many times that of as many readings with balanced signs and no EMF. The
 # 1 % on top keeps "+-" at order 2, whose four readings stand at exactly 1.25, together when the time stamps jitter.
 VARIANCE_LIMIT = 1.25 * 1.01
@@ -43,6 +47,15 @@ def middle_of(lowest_A: float, highest_A: float) -> float:
     smaller, larger = sorted((abs(lowest_A), abs(highest_A)))
     both_signs = lowest_A < 0 < highest_A and smaller > 0.1 * larger
     return 0.0 if both_signs else (lowest_A + highest_A) / 2
+
+
+def sign_period(current_A: NDArray[np.float64]) -> int:
+    """Smallest period of the signs up to `LONGEST_PERIOD` readings; 0 where there is none."""
+    signs = np.sign(current_A)
+    for period in range(1, min(LONGEST_PERIOD, len(signs) // 2) + 1):
+        if np.array_equal(signs[period:], signs[:-period]):
+            return period
+    return 0
 
 
 def fit_block(

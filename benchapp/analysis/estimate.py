@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
-from benchapp.analysis.blocks import BlockFormer, middle_of
+import numpy as np
+
+from benchapp.analysis.blocks import BlockFormer, middle_of, sign_period
 from benchapp.analysis.running import CompactSeries, Moments, PairedMoments
 from benchapp.analysis.sliding import SlidingSeries
 from benchapp.analysis.slow_part import slow_uncertainty
@@ -216,11 +218,17 @@ def estimate_readings(
     middle_A: float | None = None,
     pauses: Sequence[int] = (),
     aperture_s: float = math.nan,
-    estimator: Estimator = Estimator.SLIDING,
+    estimator: Estimator | None = None,
 ) -> tuple[Estimate, list[ClosedBlock]]:
-    """The whole run at once; `pauses` holds the indices of readings that come first after a pause."""
+    """The whole run at once; `pauses` holds the indices of readings that come first after a pause.
+
+    Without an `estimator` the signs decide: sliding blocks where they have a period, else consecutive ones.
+    """
     if middle_A is None:
         middle_A = middle_of(min(current_A, default=0.0), max(current_A, default=0.0))
+    if estimator is None:
+        # Sliding blocks cover a little too rarely where the signs are irregular.
+        estimator = Estimator.SLIDING if sign_period(np.asarray(current_A)) else Estimator.BLOCKS
     running = RunningEstimate(emf_order, middle_A, aperture_s, estimator)
     first_after_pause = set(pauses)
     blocks = []

@@ -22,6 +22,7 @@ from benchapp.result_budget import with_budget
 from benchapp.result_json import result_object, to_line
 
 T = TypeVar("T")
+D = TypeVar("D")
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -36,7 +37,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("files", nargs="+", metavar="FILE.csv", type=Path)
     parser.add_argument("--emf-order", type=int, choices=(0, 1, 2), help="order of the EMF in a block (1)")
     estimators = [str(estimator) for estimator in Estimator]
-    parser.add_argument("--estimator", choices=estimators, help="how R follows from the blocks (sliding)")
+    parser.add_argument(
+        "--estimator",
+        choices=estimators,
+        help="how R follows from the blocks (sliding; blocks where the signs are irregular)",
+    )
     parser.add_argument("--confidence", type=float, default=0.95, help="coverage probability (0.95)")
     parser.add_argument("--low", metavar="...", help="lower limit of the resistance")
     parser.add_argument("--high", metavar="...", help="upper limit of the resistance")
@@ -92,7 +97,7 @@ def _analyse(path: Path, arguments: argparse.Namespace) -> tuple[Estimate, str |
         emf_order=emf_order,
         pauses=columns.pauses,
         aperture_s=_remark(path, columns, "aperture_s", float, None, math.nan),
-        estimator=_remark(path, columns, "estimator", Estimator, _wanted(arguments), Estimator.SLIDING),
+        estimator=_remark(path, columns, "estimator", Estimator, _wanted(arguments), None),
     )
     if not blocks:
         problem = f"no block closes: {len(columns.time_s)} readings do not determine R at EMF order {emf_order}"
@@ -130,7 +135,9 @@ def _wanted(arguments: argparse.Namespace) -> Estimator | None:
     return None if arguments.estimator is None else Estimator(arguments.estimator)
 
 
-def _remark(path: Path, columns: ReadingColumns, key: str, kind: Callable[[str], T], option: T | None, default: T) -> T:
+def _remark(
+    path: Path, columns: ReadingColumns, key: str, kind: Callable[[str], T], option: T | None, default: D
+) -> T | D:
     """The option; else what the head of the file says; else the default."""
     if option is not None:
         return option

@@ -11,11 +11,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from benchapp.analysis.blocks import sign_period
 from benchapp.analysis.estimate import OVERLOAD_V, ClosedBlock, Estimate, Flag
 from benchapp.analysis.slow_part import slow_uncertainty
 from benchapp.analysis.student import coverage_factor
 from benchapp.analysis.traps import disturbance, shape, signal
-from benchapp.analysis.traps.run_data import Floats, RunData, sign_period
+from benchapp.analysis.traps.run_data import Floats, RunData
 
 _LEAST_READINGS = 20
 _LEAST_BLOCKS = 5

@@ -32,15 +32,6 @@ class RunData:
         return self.period == 2
 
 
-def sign_period(current_A: Floats) -> int:
-    """Smallest period of the signs up to 64 readings; 0 where there is none."""
-    signs = np.sign(current_A)
-    for period in range(1, min(64, len(signs) // 2) + 1):
-        if np.array_equal(signs[period:], signs[:-period]):
-            return period
-    return 0
-
-
 def robust_deviation(values: Floats) -> float:
     """1.4826 times the median absolute deviation: a normal sample's standard deviation, blind to a few outliers."""
     return 1.4826 * float(np.median(np.abs(values - np.median(values)))) if len(values) else 0.0

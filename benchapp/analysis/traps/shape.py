@@ -29,9 +29,8 @@ def find_shape(time_s: Floats, block_ohm: Floats, significance: float) -> Shape 
     if n < _LEAST_BLOCKS:
         return None
     x = (time_s - time_s[0]) / (time_s[-1] - time_s[0] or 1.0)
-    steps = [np.where(np.arange(n) < k, 0.0, 1.0) for k in range(2, n - 1)]
     exponentials = [np.exp(-x / tau) for tau in _TIME_CONSTANTS]
-    rest_step, best_step = _best(block_ohm, steps)
+    rest_step, best_step = _best_step(block_ohm)
     rest_exponential, best_exponential = _best(block_ohm, exponentials)
     rest_line, best_line = _best(block_ohm, [x])
     total = float(np.sum((block_ohm - block_ohm.mean()) ** 2))
@@ -75,6 +74,17 @@ def _best(y: Floats, shapes: list[Floats]) -> tuple[float, Floats]:
     rests = float(dy @ dy) - (S @ dy) ** 2 / np.maximum((S * S).sum(axis=1), 1e-300)
     best = int(np.argmin(rests))
     return max(0.0, float(rests[best])), shapes[best]
+
+
+def _best_step(y: Floats) -> tuple[float, Floats]:
+    """The same for all steps that leave two values on either side, by running sums."""
+    n = len(y)
+    dy = y - y.mean()
+    k = np.arange(2, n - 1)
+    before = np.cumsum(dy)[k - 1]  # the whole sums to 0
+    rests = float(dy @ dy) - before**2 / k - before**2 / (n - k)
+    best = int(np.argmin(rests))
+    return max(0.0, float(rests[best])), np.where(np.arange(n) < k[best], 0.0, 1.0)
 
 
 def _shape(code: str, y: Floats, shape: Floats) -> Shape:

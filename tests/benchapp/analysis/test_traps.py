@@ -1,5 +1,7 @@
 """Each trap on a run that has it, and none on runs that have none; rates stand in tests/statistics/traps.py."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 
@@ -62,3 +64,18 @@ def test_noise_with_a_memory_widens_the_interval() -> None:
 
 def test_short_runs_claim_nothing() -> None:
     assert codes("+-", None, n=12) == []
+
+
+def test_long_runs_take_memory_by_their_length_only() -> None:
+    n = 60_000
+    rng = np.random.default_rng(2)
+    t, I = np.arange(n, dtype=np.float64) * 0.1, currents("+-", n, rng)
+    V = 1000 * I + rng.standard_normal(n)
+    rows = np.zeros((6, n // 3))
+    rows[0], rows[1] = t[1::3], 1000 + rng.standard_normal(n // 3)
+    estimate, _ = estimate_readings(t[:90].tolist(), I[:90].tolist(), V[:90].tolist())
+    tracemalloc.start()
+    with_traps(estimate, t, I, V, rows)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert peak < 200e6
