@@ -18,12 +18,12 @@ from pathlib import Path
 import numpy as np
 
 from benchapp.analysis.decision import judge_limits
-from benchapp.analysis.estimate import Estimate
+from benchapp.analysis.estimate import Estimate, Flag
 from benchapp.analysis.traps.detect import with_traps
 from benchapp.bench import Bench, BenchPlan
 from benchapp.clock import Clock
 from benchapp.errors import BenchError
-from benchapp.events import Event, RunEnd
+from benchapp.events import EndReason, Event, RunEnd
 from benchapp.history import History
 from benchapp.limits import HouseLimits
 from benchapp.logbook.errors import LogbookError
@@ -196,6 +196,9 @@ class Session:
         columns = np.hstack([self.history.readings.since(0), np.array(readings, dtype=float).reshape(-1, 3).T])
         rows = np.hstack([self.history.blocks.since(0), np.array(blocks, dtype=float).reshape(-1, 6).T])
         estimate = with_traps(last.snapshot.estimate, columns[0], columns[1], columns[2], rows)
+        end = last.snapshot.end
+        if end is not None and end.reason is EndReason.COMPLIANCE:
+            estimate = replace(estimate, flags=(*estimate.flags, Flag("compliance", "stop", end.text)))
         if estimate.blocks:
             estimate = self._finish(estimate)
         recipe = self.recipe

@@ -15,7 +15,7 @@ from benchapp.analysis.blocks import sign_period
 from benchapp.analysis.estimate import OVERLOAD_V, ClosedBlock, Estimate, Flag
 from benchapp.analysis.slow_part import slow_uncertainty
 from benchapp.analysis.student import coverage_factor
-from benchapp.analysis.traps import disturbance, shape, signal
+from benchapp.analysis.traps import disturbance, levels, shape, signal
 from benchapp.analysis.traps.run_data import Floats, RunData
 
 _LEAST_READINGS = 20
@@ -44,6 +44,9 @@ _TEXTS = {
     " moving value.",
     "mains-pickup": "One frequency stands out of the noise: mains pick-up, seen through the readings. Use an aperture"
     " of whole power-line cycles, and twist and shield the sense leads.",
+    "non-ohmic": "The resistance is another one at another current: the part is not ohmic, or the current warms it.",
+    "current-asymmetry": "The currents of both signs differ by more than a thousandth. The recorded currents are used;"
+    " where they are only as set, and not as read back, R may be off by half the difference.",
     "time-gap": "The readings pause for longer than usual; no block spans the gap.",
 }
 
@@ -106,6 +109,17 @@ def find_traps(t: Floats, I: Floats, V: Floats, blocks: Floats, estimate: Estima
         half_width_ohm=estimate.repeatability_95_ohm,
         period=period,
     )
+    levels_ = levels.two_levels(t, I, blocks)
+    if levels_ is not None:
+        # Two currents are asked about their difference, and about nothing else: a change of level is no step of R.
+        small, large, low_A, high_A = levels_
+        if levels.is_non_ohmic(small, large):
+            flag = _flag("non-ohmic", "warning")
+            R0 = levels.at_zero_power(small, large, low_A, high_A)
+            flags.append(replace(flag, text=f"{flag.text} Without self-heating it would be {R0:.6g} ohm."))
+        return flags
+    if levels.is_asymmetric(I):
+        flags.append(_flag("current-asymmetry", "notice"))
     code = _first_trap(run, found)
     return [*flags, _flag(code, "warning")] if code else flags
 

@@ -79,3 +79,31 @@ def test_long_runs_take_memory_by_their_length_only() -> None:
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert peak < 200e6
+
+
+def two_currents(R_of_I: object, seed: int = 4) -> list[str]:
+    rng = np.random.default_rng(seed)
+    n = 200
+    t = np.arange(n, dtype=np.float64) * 0.1
+    I = np.where(np.arange(n) < n // 2, 1.0, 2.0) * (-1.0) ** np.arange(n)
+    assert callable(R_of_I)
+    V = np.array([R_of_I(abs(i)) for i in I]) * I + rng.standard_normal(n)
+    estimate, blocks = estimate_readings(t.tolist(), I.tolist(), V.tolist())
+    return [flag.code for flag in with_traps(estimate, t, I, V, blocks).flags]
+
+
+def test_two_currents_tell_whether_the_part_is_ohmic() -> None:
+    assert two_currents(lambda i: 1000.0) == []
+    assert two_currents(lambda i: 1000.0 + i**2) == ["non-ohmic"]
+
+
+def test_unequal_currents_are_a_notice_and_do_no_harm_where_they_are_recorded() -> None:
+    rng = np.random.default_rng(9)
+    n = 120
+    t = np.arange(n, dtype=np.float64) * 0.1
+    I = np.where(np.arange(n) % 2 == 0, 1.0, -0.98)
+    V = 1000 * I + 5.0 + rng.standard_normal(n)
+    estimate, blocks = estimate_readings(t.tolist(), I.tolist(), V.tolist())
+    flagged = with_traps(estimate, t, I, V, blocks)
+    assert [(flag.code, flag.severity) for flag in flagged.flags] == [("current-asymmetry", "notice")]
+    assert abs(flagged.resistance_ohm - 1000) < 2 * flagged.expanded_uncertainty_ohm
