@@ -37,7 +37,8 @@ from benchapp.version import VERSION
 from drivers.guardian import NoGuard, ProcessGuard
 from drivers.registry import Transcript
 
-Listener = Callable[[], None]
+_FIRST_LOOK = 30  # readings at which a live run is looked at for traps
+_LAST_LOOK = 100_000  # beyond, only its end is: a look would hold up the record
 
 
 class Session:
@@ -72,6 +73,8 @@ class Session:
         self._bench_note = bench_note
         self._transcript = transcript
         self._finish = finish
+        self._live_flags: tuple[Flag, ...] = ()
+        self._next_look = _FIRST_LOOK
         self._batches: queue.SimpleQueue[Batch | None] = queue.SimpleQueue()
         self._lost: str = ""
         self._started = threading.Event()
@@ -173,6 +176,8 @@ class Session:
     def _store(self, writer: RunWriter, batches: list[Batch]) -> None:
         if batches[-1].snapshot.end is not None:
             batches[-1] = self._with_traps(batches)
+        else:
+            batches[-1] = self._with_live_flags(batches)
         if self._lost:
             return
         try:
@@ -188,14 +193,32 @@ class Session:
         except LogbookError as error:
             self._lost = str(error)
 
-    def _with_traps(self, batches: list[Batch]) -> Batch:
-        """The last batch with the whole run's estimate: traps among its flags, its budget in its interval."""
-        last = batches[-1]
+    def _flagged(self, batches: list[Batch]) -> Estimate:
+        """The estimate of the last batch with the traps of all readings up to it."""
         readings = [reading[1:] for batch in batches for reading in batch.readings]
         blocks = [block for batch in batches for block in batch.blocks]
         columns = np.hstack([self.history.readings.since(0), np.array(readings, dtype=float).reshape(-1, 3).T])
         rows = np.hstack([self.history.blocks.since(0), np.array(blocks, dtype=float).reshape(-1, 6).T])
-        estimate = with_traps(last.snapshot.estimate, columns[0], columns[1], columns[2], rows)
+        return with_traps(batches[-1].snapshot.estimate, columns[0], columns[1], columns[2], rows)
+
+    def _with_live_flags(self, batches: list[Batch]) -> Batch:
+        """The last batch with the traps seen so far; they are looked for again when the run is half as long again."""
+        last = batches[-1]
+        count = last.snapshot.readings
+        if self._next_look <= count <= _LAST_LOOK:
+            self._next_look = round(1.5 * count)
+            flagged = self._flagged(batches)
+            self._live_flags = tuple(f for f in flagged.flags if f not in last.snapshot.estimate.flags)
+        if not self._live_flags:
+            return last
+        estimate = last.snapshot.estimate
+        flagged = replace(estimate, flags=(*estimate.flags, *self._live_flags))
+        return replace(last, snapshot=replace(last.snapshot, estimate=flagged))
+
+    def _with_traps(self, batches: list[Batch]) -> Batch:
+        """The last batch with the whole run's estimate: traps among its flags, its budget in its interval."""
+        last = batches[-1]
+        estimate = self._flagged(batches)
         end = last.snapshot.end
         if end is not None and end.reason is EndReason.COMPLIANCE:
             estimate = replace(estimate, flags=(*estimate.flags, Flag("compliance", "stop", end.text)))

@@ -4,10 +4,28 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+_MANY = 200
+
+
+def t_quantile(probability: float, degrees_of_freedom: float) -> float:
+    """The t below which lies `probability` of Student's distribution.
+
+    From 200 degrees of freedom on by the expansion about the normal quantile (Abramowitz and Stegun, 26.7.5), which is
+    right to ten digits there and ten times as fast: a long run asks for a new one with every block.
+    """
+    if degrees_of_freedom < _MANY:
+        return _t_quantile(probability, degrees_of_freedom)
+    z, nu = normal_quantile(probability), degrees_of_freedom
+    z2 = z * z
+    first = (z2 + 1) * z / 4
+    second = ((5 * z2 + 16) * z2 + 3) * z / 96
+    third = (((3 * z2 + 19) * z2 + 17) * z2 - 15) * z / 384
+    fourth = ((((79 * z2 + 776) * z2 + 1482) * z2 - 1920) * z2 - 945) * z / 92160
+    return z + first / nu + second / nu**2 + third / nu**3 + fourth / nu**4
+
 
 @lru_cache(maxsize=4096)
-def t_quantile(probability: float, degrees_of_freedom: float) -> float:
-    """The t below which lies `probability` of Student's distribution."""
+def _t_quantile(probability: float, degrees_of_freedom: float) -> float:
     from scipy.special import stdtrit
 
     return float(stdtrit(degrees_of_freedom, probability))

@@ -11,7 +11,7 @@ from PySide6.QtCore import Signal
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QInputDialog, QLabel, QStackedWidget, QVBoxLayout, QWidget
 
-from benchapp.analysis.estimate import RunningEstimate
+from benchapp.analysis.estimate import Flag, RunningEstimate
 from benchapp.analysis.stretch import stretch_statistics
 from benchapp.events import EndReason, EventKind, RunStatus
 from benchapp.logbook.readings_csv import write_readings
@@ -25,6 +25,7 @@ from benchapp.ui.plots.run_plots import RunPlots
 from benchapp.ui.presentation import ShownResult, nominal_power, present
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import MARGIN, Theme, font
+from benchapp.ui.widgets.caution_plate import CautionPlate
 from benchapp.ui.widgets.controls import Heading, KeyButton, faint
 
 _NUMBERS_EVERY_S = 0.1
@@ -110,6 +111,9 @@ class MeasureStage(QWidget):
         inside = QVBoxLayout(card)
         inside.setContentsMargins(16, 8, 16, 12)
         inside.addWidget(self._pages, 1)
+        self._plate = CautionPlate(self._theme)
+        self._plate.setVisible(False)
+        inside.addWidget(self._plate)
         inside.addWidget(self._pointed)
         inside.addWidget(self._message)
         self.main = KeyButton(self._theme, "Start", "Ctrl+Return", self.main_pressed, self, main=True)
@@ -142,6 +146,7 @@ class MeasureStage(QWidget):
         if self._controller.start(recipe, self._bench.choice):
             self._shows_run = True
             self._pages.setCurrentWidget(self._table)
+            self._plate.setVisible(False)
             session = self._controller.session
             self.panel.show_head(recipe, f"Run {session.run_id}" if session else "")
             self._update_buttons()
@@ -207,6 +212,7 @@ class MeasureStage(QWidget):
         """Ready for the next specimen."""
         self._shows_run = False
         self._pages.setCurrentIndex(0)
+        self._plate.setVisible(False)
         self._message.setText("")
         self.strip.clear()
         self._chosen()
@@ -272,6 +278,7 @@ class MeasureStage(QWidget):
                 planned_end=planned,
             )
             self._table.show_run(snapshot)
+            self._show_flags(snapshot.estimate.flags)
             current = engineering(session.recipe.current_A, "A", 3)
             self.strip.show_run(session.history.readings.since(0), marks, snapshot, current)
             self._show(shown)
@@ -286,12 +293,19 @@ class MeasureStage(QWidget):
         name = "" if self._recipe.recipe is None else self._recipe.recipe.name
         self.result_shown.emit(shown, name, run)
 
+    def _show_flags(self, flags: tuple[Flag, ...]) -> None:
+        """The most serious flag as a plate; the others are in the record."""
+        order = ("stop", "warning", "notice")
+        flag = min(flags, key=lambda f: order.index(f.severity), default=None)
+        self._plate.setVisible(flag is not None)
+        if flag is not None:
+            more = f" (and {len(flags) - 1} more)" if len(flags) > 1 else ""
+            self._plate.show_caution(flag.code.replace("-", " ") + more, flag.text)
+
     def _show_end(self, session: Session) -> None:
         end = session.end
         if end is not None:
             text = f"{end.reason}: {end.text}"
-            flags = session.snapshot.estimate.flags if session.snapshot is not None else ()
-            text += "".join(f"\n{flag.severity}: {flag.text}" for flag in flags)
             if end.reason in (EndReason.INSTRUMENT, EndReason.RECORD, EndReason.BUG):
                 text += "\nWhat was read is in the logbook."
             self._message.setText(text)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from benchapp.ui.theme import Theme, font
@@ -23,12 +23,12 @@ class CautionPlate(Painted):
         self._title, self._text = title, text
         self.setAccessibleName(f"caution: {title}")
         self.setAccessibleDescription(text)
-        self.updateGeometry()
+        self.setFixedHeight(self.heightForWidth(self.width()))
         self.update()
 
-    def hasHeightForWidth(self) -> bool:
-        """The text wraps."""
-        return True
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """As high as the text is at this width."""
+        self.setFixedHeight(self.heightForWidth(event.size().width()))
 
     def heightForWidth(self, width: int) -> int:
         """Title and wrapped text."""
