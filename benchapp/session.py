@@ -11,6 +11,7 @@ import gc
 import queue
 import sys
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -38,6 +39,7 @@ from drivers.guardian import NoGuard, ProcessGuard
 from drivers.registry import Transcript
 
 _FIRST_LOOK = 30  # readings at which a live run is looked at for traps
+_LOOKS_APART_S = 0.5
 _LAST_LOOK = 100_000  # beyond, only its end is: a look would hold up the record
 
 
@@ -75,6 +77,7 @@ class Session:
         self._finish = finish
         self._live_flags: tuple[Flag, ...] = ()
         self._next_look = _FIRST_LOOK
+        self._no_look_before = 0.0
         self._batches: queue.SimpleQueue[Batch | None] = queue.SimpleQueue()
         self._lost: str = ""
         self._started = threading.Event()
@@ -205,10 +208,14 @@ class Session:
         """The last batch with the traps seen so far; they are looked for again when the run is half as long again."""
         last = batches[-1]
         count = last.snapshot.readings
-        if self._next_look <= count <= _LAST_LOOK:
+        began = time.monotonic()
+        if self._next_look <= count <= _LAST_LOOK and began >= self._no_look_before:
             self._next_look = round(1.5 * count)
             flagged = self._flagged(batches)
             self._live_flags = tuple(f for f in flagged.flags if f not in last.snapshot.estimate.flags)
+            # At most a fortieth of this thread's time: a look takes the interpreter from the one that measures.
+            now = time.monotonic()
+            self._no_look_before = now + max(_LOOKS_APART_S, 40 * (now - began))
         if not self._live_flags:
             return last
         estimate = last.snapshot.estimate

@@ -171,13 +171,20 @@ class BlockFormer:
         elapsed = time_s - self._time[0]
         if self._step == 0.0:
             self._step = elapsed
-        tau = elapsed / self._step if self._step else 0.0
-        power = 1.0
-        for k in range(len(self._moments)):
-            self._moments[k] += power
-            if k <= self._order:
-                self._mixed[k] += current_A * power
-            power *= tau
+        # Written out: this runs for every reading.
+        m, b = self._moments, self._mixed
+        m[0] += 1.0
+        b[0] += current_A
+        if self._order:
+            tau = elapsed / self._step if self._step else 0.0
+            square = tau * tau
+            m[1] += tau
+            m[2] += square
+            b[1] += current_A * tau
+            if self._order == 2:
+                m[3] += square * tau
+                m[4] += square * square
+                b[2] += current_A * square
         self._current_squared += current_A * current_A
 
     def _is_determined(self) -> bool:
