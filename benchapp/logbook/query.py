@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import sqlite3
+import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -46,7 +47,8 @@ class RunRecord:
 
 
 _SUMMARY = """SELECT id, started, coalesce(ended, ''), reason, coalesce(end_text, ''), software, recipe, bench, result,
-    owner_host, owner_pid, owner_started, (SELECT count(*) FROM reading WHERE run_id = run.id) FROM run"""
+    owner_host, owner_pid, owner_started,
+    (SELECT coalesce(sum(count), 0) FROM readings WHERE run_id = run.id) FROM run"""
 
 
 def list_runs(path: Path) -> list[RunSummary]:
@@ -68,12 +70,11 @@ def load_run(path: Path, run_id: int) -> RunRecord:
             )
         ]
         columns = ReadingColumns(pauses=[event.reading for event in events if event.kind is EventKind.PAUSE])
-        for time_s, current_A, voltage_V in db.execute(
-            "SELECT time_s, current_A, voltage_V FROM reading WHERE run_id = ? ORDER BY number", (run_id,)
-        ):
-            columns.time_s.append(time_s)
-            columns.current_A.append(current_A)
-            columns.voltage_V.append(voltage_V)
+        for (data,) in db.execute("SELECT data FROM readings WHERE run_id = ? ORDER BY first", (run_id,)):
+            for time_s, current_A, voltage_V in struct.iter_unpack("<3d", data):
+                columns.time_s.append(time_s)
+                columns.current_A.append(current_A)
+                columns.voltage_V.append(voltage_V)
         return RunRecord(
             _summary(row),
             dict(db.execute("SELECT role, identity FROM instrument WHERE run_id = ?", (run_id,)).fetchall()),

@@ -23,11 +23,13 @@ CREATE TABLE setting (
     asked TEXT NOT NULL, read_back TEXT NOT NULL, verified INTEGER NOT NULL,
     PRIMARY KEY (run_id, role, name)
 );
-CREATE TABLE reading (
-    run_id INTEGER NOT NULL REFERENCES run(id), number INTEGER NOT NULL,
-    time_s REAL NOT NULL, current_A REAL NOT NULL, voltage_V REAL NOT NULL,
-    PRIMARY KEY (run_id, number)
-) WITHOUT ROWID;
+CREATE TABLE readings (
+    run_id INTEGER NOT NULL REFERENCES run(id),
+    first INTEGER NOT NULL,           -- number of the first reading of the group, from 0
+    count INTEGER NOT NULL,
+    data BLOB NOT NULL,               -- count times time_s, current_A, voltage_V as little-endian doubles
+    PRIMARY KEY (run_id, first)
+);
 CREATE TABLE event (
     id INTEGER PRIMARY KEY,
     run_id INTEGER NOT NULL REFERENCES run(id), time_s REAL NOT NULL,
