@@ -24,7 +24,7 @@ OVERLOAD_V = 1e30
 
 # Below these the slow part of the series is too short to say; found by simulation (`make coverage`).
 _LEAST_BLOCKS_ALTERNATING = 8
-_LEAST_BLOCKS_OTHERWISE = 6
+_LEAST_BLOCKS_OTHERWISE = 5
 
 
 class Estimator(StrEnum):
