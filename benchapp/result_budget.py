@@ -65,7 +65,7 @@ def with_budget(estimate: Estimate, current_A: float, plan: BudgetPlan) -> tuple
             expanded_uncertainty_ohm=budget.expanded_uncertainty,
             coverage_factor=budget.coverage_factor,
             coverage_probability=plan.confidence,
-            degrees_of_freedom=math.floor(budget.degrees_of_freedom) if finite else 10**9,
+            degrees_of_freedom=budget.whole_degrees_of_freedom if finite else 10**9,
             flags=(*estimate.flags, *_overdue(plan.card)),
         ),
         budget,

@@ -45,6 +45,11 @@ class Budget:
     coverage_factor: float
     expanded_uncertainty: float
 
+    @property
+    def whole_degrees_of_freedom(self) -> int:
+        """Truncated to a whole number (G.4.1); rounding of the arithmetic must not cost one."""
+        return _truncated(self.degrees_of_freedom)
+
 
 def from_half_width(half_width: float, distribution: str) -> float:
     """Standard uncertainty of a half-width under a distribution of `DIVISORS`."""
@@ -63,6 +68,10 @@ def welch_satterthwaite(contributions: Sequence[Contribution]) -> float:
     return math.inf if terms == 0 else u4 / terms
 
 
+def _truncated(degrees_of_freedom: float) -> int:
+    return max(1, math.floor(degrees_of_freedom + 1e-9))
+
+
 def combine(contributions: Sequence[Contribution], coverage_probability: float = 0.95) -> Budget:
     """Root sum of squares of uncorrelated contributions, and k = t_p(nu_eff) with nu_eff truncated (G.4.1)."""
     variance = sum(c.contribution**2 for c in contributions)
@@ -71,7 +80,7 @@ def combine(contributions: Sequence[Contribution], coverage_probability: float =
     if math.isinf(degrees):
         k = normal_quantile(0.5 + coverage_probability / 2)
     else:
-        k = coverage_factor(max(1, math.floor(degrees + 1e-9)), coverage_probability)
+        k = coverage_factor(_truncated(degrees), coverage_probability)
     shared = [
         Contribution(
             c.name, c.standard_uncertainty, c.sensitivity, c.degrees_of_freedom, c.distribution, c.note,

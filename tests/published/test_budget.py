@@ -112,3 +112,11 @@ def test_non_binary_statement() -> None:
 def test_simple_acceptance_has_no_undecided() -> None:
     assert judge_limits(99.9, 2.0, None, 100.0, 0.0) is Verdict.PASS
     assert judge_limits(100.1, 2.0, None, 100.0, 0.0) is Verdict.FAIL
+
+
+@pytest.mark.parametrize("nu", [2, 5, 11, 29])
+def test_one_contribution_keeps_its_degrees_of_freedom(nu: int) -> None:
+    for u in (1.0, 4.739249952918056e-09, 0.1):
+        budget = combine([Contribution("repeatability", u, 1.0, nu)])
+        assert budget.whole_degrees_of_freedom == nu
+        assert budget.coverage_factor == pytest.approx(coverage_factor(nu))
