@@ -12,6 +12,7 @@ import queue
 import sys
 import threading
 import time
+import traceback
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -143,7 +144,8 @@ class Session:
             self._batches.put(None)
 
     def _take(self, batch: Batch) -> None:
-        if self._lost:
+        # The end is told even where it can no longer be written down: the window must not go on showing a live output.
+        if self._lost and batch.snapshot.end is None:
             raise RecordLost(self._lost)
         self._batches.put(batch)
 
@@ -154,6 +156,9 @@ class Session:
             writer = RunWriter(self.logbook, self._header())
         except BenchError as error:
             self._start_error = error
+            return
+        except Exception as error:  # noqa: BLE001  the outermost net of the writer: without a record nothing starts
+            self._start_error = LogbookError(f"{self.logbook}: the record cannot be begun ({error!r})")
             return
         finally:
             self._started.set()
@@ -177,13 +182,10 @@ class Session:
         return batches
 
     def _store(self, writer: RunWriter, batches: list[Batch]) -> None:
-        if batches[-1].snapshot.end is not None:
-            batches[-1] = self._with_traps(batches)
-        else:
-            batches[-1] = self._with_live_flags(batches)
         if self._lost:
             return
         try:
+            batches[-1] = self._judged(batches)
             for batch in batches:
                 if batch.facts is not None:
                     writer.facts(batch.facts.identities, batch.facts.settings)
@@ -195,6 +197,19 @@ class Session:
                 writer.end(last.end, result_object({"run_id": writer.run_id}, last.estimate, verdict))
         except LogbookError as error:
             self._lost = str(error)
+        except Exception:  # noqa: BLE001  the outermost net of the writer: the run must not go on unrecorded
+            self._lost = f"the record failed, an internal error: {traceback.format_exc()}"
+
+    def _judged(self, batches: list[Batch]) -> Batch:
+        """The last batch with its flags. A fault in looking for traps is told as a flag: the readings come first."""
+        last = batches[-1]
+        try:
+            return self._with_live_flags(batches) if last.snapshot.end is None else self._with_traps(batches)
+        except (ArithmeticError, ValueError, IndexError, np.linalg.LinAlgError) as error:
+            self._next_look = _LAST_LOOK + 1
+            flag = Flag("not-checked", "warning", f"The readings could not be checked for faults ({error!r}).")
+            estimate = replace(last.snapshot.estimate, flags=(*last.snapshot.estimate.flags, flag))
+            return replace(last, snapshot=replace(last.snapshot, estimate=estimate))
 
     def _flagged(self, batches: list[Batch]) -> Estimate:
         """The estimate of the last batch with the traps of all readings up to it."""

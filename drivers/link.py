@@ -1,7 +1,8 @@
 """One instrument's conversation: messages out, answers in, never a stale one.
 
-After a time-out the late answer may still arrive and would be taken for the next one. So the link clears, asks the
-instrument who it is and skips to that answer; where it does not come, it opens the wire again.
+After a time-out the late answer may still arrive and would be taken for the next one. So before the next message the
+link clears, asks the instrument who it is and skips to that answer; where it does not come, it opens the wire again. It
+does so no sooner, because whoever met the time-out may have a source to switch off first.
 """
 
 from __future__ import annotations
@@ -38,6 +39,7 @@ class Link:
         self._end = write_termination
         self._transcript = transcript
         self._identity = ""
+        self._out_of_step = False
         self._encoded: dict[str, bytes] = {}  # a run sends the same few messages over and over
         self.identity_query = "*IDN?"
         self._wire = open_wire()
@@ -53,8 +55,11 @@ class Link:
         self._identity = self.query(query)
         return self._identity
 
-    def write(self, message: str) -> None:
-        """Send one message that has no answer."""
+    def write(self, message: str, *, at_once: bool = False) -> None:
+        """Send one message; `at_once` even where answers are out of step, for what must not wait."""
+        if self._out_of_step and not at_once:
+            self._out_of_step = False
+            self._resynchronise()
         if self._transcript is not None:
             self._transcript(self.resource, ">", message)
         data = self._encoded.get(message)
@@ -65,7 +70,7 @@ class Link:
         self._wire.send(data)
 
     def query(self, message: str, timeout_s: float | None = None) -> str:
-        """Send one message and return its answer. Raises LinkTimeout with the link in step again."""
+        """Send one message and return its answer. Raises LinkTimeout."""
         self.write(message)
         return self.read(message, timeout_s)
 
@@ -75,7 +80,7 @@ class Link:
         try:
             answer = self._receive(wait_s)
         except TimeoutError as error:
-            self._resynchronise()
+            self._out_of_step = True
             remedy = "Check that the instrument knows this command, and its error queue."
             raise LinkTimeout(
                 f"no answer within {wait_s:.3g} s", resource=self.resource, command=command, remedy=remedy

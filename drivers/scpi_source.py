@@ -116,4 +116,4 @@ class ScpiSource(Instrument):
     def _switch_off(self) -> None:
         for message in self.dialect.safe:
             with contextlib.suppress(InstrumentError):
-                self.link.write(message)
+                self.link.write(message, at_once=True)

@@ -1,18 +1,19 @@
 """The wired run: real threads and sockets, a fast clock."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
 
 from benchapp.bench import plan_bench
 from benchapp.clock import ScaledClock
-from benchapp.events import EndReason
+from benchapp.events import EndReason, Event, Reading
 from benchapp.history import Columns
 from benchapp.limits import HouseLimits, LimitExceeded
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.query import load_run
 from benchapp.logbook.replay import replay
+from benchapp.logbook.store import RunWriter
 from benchapp.recipe import Recipe, StopRule
 from benchapp.session import Session
 from sim.bench import SimulatedBench
@@ -93,6 +94,44 @@ def test_nobody_at_the_address_is_instrument_trouble(tmp_path: Path) -> None:
     assert session.end is not None
     assert session.end.reason is EndReason.INSTRUMENT
     assert all(address in session.end.text for address in addresses)
+
+
+def test_an_internal_error_in_the_record_ends_the_run_with_the_output_off(
+    sim: tuple[SimulatedBench, BenchServer], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    appended: list[int] = []
+    plain = RunWriter.append
+
+    def failing(writer: RunWriter, readings: Sequence[Reading], events: Sequence[Event]) -> None:
+        appended.append(len(readings))
+        if sum(appended) > 20:
+            raise ZeroDivisionError
+        plain(writer, readings, events)
+
+    monkeypatch.setattr(RunWriter, "append", failing)
+    session = make(sim[1], tmp_path / "log.sqlite", stop=StopRule(None))
+    session.start()
+    assert session.wait(20)
+    assert session.end is not None
+    assert (session.end.reason, session.end.output_off) == (EndReason.RECORD, True)
+    assert not sim[0].source.output_on
+    assert session.snapshot is not None
+    assert session.snapshot.end is not None
+
+
+def test_a_fault_in_looking_for_traps_is_told_and_loses_no_reading(
+    sim: tuple[SimulatedBench, BenchServer], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def failing(*_: object) -> None:
+        raise ValueError("singular")
+
+    monkeypatch.setattr("benchapp.session.with_traps", failing)
+    session = make(sim[1], tmp_path / "log.sqlite", stop=StopRule(20))
+    session.start()
+    assert session.wait(20)
+    assert session.snapshot is not None
+    assert [flag.code for flag in session.snapshot.estimate.flags] == ["not-checked"]
+    assert load_run(tmp_path / "log.sqlite", session.run_id or 0).summary.readings == session.snapshot.readings
 
 
 def test_columns_grow_and_keep_what_a_reader_holds() -> None:

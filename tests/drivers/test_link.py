@@ -58,6 +58,9 @@ def test_a_silent_instrument_is_opened_again_and_then_given_up() -> None:
     link = Link(lambda: next(wires), "here")
     link.identify()
     first.script.clear()
+    with pytest.raises(LinkTimeout, match="no answer within"):
+        link.query("CURR?")
+    assert not first.closed
     with pytest.raises(LinkTimeout, match="does not answer any more"):
         link.query("CURR?")
     assert first.closed
@@ -95,3 +98,16 @@ def test_nobody_at_the_address() -> None:
 def test_what_is_no_address_says_how_one_looks(address: str) -> None:
     with pytest.raises(AddressError, match="Write"):
         open_wire(address)
+
+
+def test_what_must_not_wait_is_sent_before_the_link_is_in_step_again() -> None:
+    wire = ScriptedWire({"*IDN?": ["me"], "SLOW?": [None], "OUTP?": ["0"]})
+    link = Link(lambda: wire, "here")
+    link.identify()
+    with pytest.raises(LinkTimeout):
+        link.query("SLOW?")
+    waited_s = wire.waited_s
+    link.write("OUTP OFF", at_once=True)
+    assert wire.sent[-1] == "OUTP OFF"
+    assert wire.waited_s == waited_s
+    assert link.query("OUTP?") == "0"
