@@ -20,9 +20,13 @@ from benchapp.recipe import Recipe, entries_from_toml
 
 
 class LimitExceeded(BenchError):
-    """Asked for, or measured, beyond a house limit."""
+    """Asked for, or measured, beyond a house limit; `field` is the recipe's key that asks for it."""
 
     exit_status = 4
+
+    def __init__(self, message: str, field: str) -> None:
+        super().__init__(message)
+        self.field = field
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +52,8 @@ class HouseLimits:
         if value > limit * (1 + 1e-9):
             raise LimitExceeded(
                 f"{what}: {engineering(value, unit)} exceeds the house limit of {engineering(limit, unit)}. Lower it,"
-                f" or raise the limit in {limits_file()} if the bench and its wiring are made for it"
+                f" or raise the limit in {limits_file()} if the bench and its wiring are made for it",
+                field="compliance" if what == "compliance" else "current",
             )
 
 

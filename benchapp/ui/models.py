@@ -8,6 +8,7 @@ from pathlib import Path
 from PySide6.QtCore import QObject, Signal
 
 from benchapp.errors import InputError
+from benchapp.limits import LimitExceeded, load_limits
 from benchapp.recipe import RECIPE_KEYS, Entry, Recipe, build_recipe, entries_from_text, entries_from_toml
 from sim.scenario import Scenario, load_scenario
 
@@ -71,6 +72,10 @@ class RecipeModel(QObject):
         given = {key: Entry(text.strip(), key) for key, text in self.texts.items() if text.strip()}
         try:
             self.recipe, self.faults = build_recipe(given), {}
+            load_limits().check(self.recipe)
+        except LimitExceeded as error:
+            # The recipe stands; it is the house that refuses it, here and again before anything is switched on.
+            self.faults = {error.field: str(error)}
         except InputError as error:
             self.recipe = None
             self.faults = {fault.field: f"{fault.problem}. {fault.remedy}" for fault in error.faults}

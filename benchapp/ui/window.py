@@ -5,8 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QSettings, Qt, Signal
-from PySide6.QtGui import QAction, QCloseEvent, QKeySequence, QPainter, QPaintEvent, QShortcut
+from PySide6.QtCore import QEvent, QObject, QSettings, Qt, Signal
+from PySide6.QtGui import (
+    QAction,
+    QCloseEvent,
+    QGuiApplication,
+    QKeyEvent,
+    QKeySequence,
+    QPainter,
+    QPaintEvent,
+    QShortcut,
+    QWindow,
+)
 from PySide6.QtWidgets import QHBoxLayout, QMainWindow, QMenu, QStackedWidget, QVBoxLayout, QWidget
 
 from benchapp.ui.theme import Theme
@@ -99,6 +109,11 @@ class MainWindow(QMainWindow):
         escape = QShortcut(QKeySequence(Qt.Key.Key_Escape), self)
         escape.setContext(Qt.ShortcutContext.ApplicationShortcut)
         escape.activated.connect(self.output_off)
+        # A shortcut is silent while a dialog or a menu has the keyboard; this is not.
+        self._escape_watch = _EscapeWatch(self.output_off)
+        application = QGuiApplication.instance()
+        assert isinstance(application, QGuiApplication)
+        application.focusWindowChanged.connect(self._escape_watch.watch)
         self.specimen.done.connect(self._shower(StageName.BENCH))
         self.bench_stage.done.connect(self._shower(StageName.MEASURE))
         self.logbook.repeat_wanted.connect(self._repeat)
@@ -242,6 +257,26 @@ class MainWindow(QMainWindow):
             self._settings.setValue("geometry", self.saveGeometry())
             self._settings.setValue("theme", self._theme.colours.name)
         event.accept()
+
+
+class _EscapeWatch(QObject):
+    """Sees Esc in whichever window has the keyboard, and lets it do there what it does."""
+
+    def __init__(self, act: Callable[[], None]) -> None:
+        super().__init__()
+        self._act = act
+
+    def watch(self, window: QWindow | None) -> None:
+        """Watch a window that has got the keyboard; one filter, however often."""
+        if window is not None:
+            window.removeEventFilter(self)
+            window.installEventFilter(self)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """Act on Esc; never swallow it."""
+        if isinstance(event, QKeyEvent) and event.type() == QEvent.Type.KeyPress and event.key() == Qt.Key.Key_Escape:
+            self._act()
+        return False
 
 
 class _Frame(Painted):

@@ -353,6 +353,8 @@ class RunPlots(QWidget):
 
     def _pointer(self, plot: TimePlot) -> object:
         def moved(position: object) -> None:
+            if self._end_s <= 0:
+                return  # nothing there to point at
             time_s = float(plot.plot.getViewBox().mapSceneToView(position).x())
             for hair in self._hairs:
                 hair.setPos(time_s)

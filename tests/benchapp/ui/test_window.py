@@ -6,6 +6,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QFontInfo, QImage
 from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QInputDialog, QWidget
 from pytestqt.qtbot import QtBot
 
 from benchapp.logbook.query import list_runs
@@ -135,3 +136,38 @@ def test_colours_that_stand_together_differ_for_every_kind_of_sight(theme: Colou
     )
     for group in groups:
         assert least_difference([getattr(theme, role) for role in group], sight) >= 19, group
+
+
+@pytest.mark.parametrize("what", ["menu", "dialog", "guide"])
+def test_escape_switches_off_whatever_has_the_keyboard(window: MainWindow, qtbot: QtBot, what: str) -> None:
+    window.recipe.set_text("blocks", "100000")
+    window.measure.start()
+    qtbot.waitUntil(lambda: window.rail.plate.state is OutputState.ON, timeout=10_000)
+    dialog = QInputDialog(window)
+    if what == "menu":
+        window.show_menu()
+        shown: QWidget = window.menu
+    elif what == "guide":
+        window.show_guide()
+        assert window._guide is not None
+        shown = window._guide
+    else:
+        dialog.setModal(True)
+        dialog.show()
+        shown = dialog
+    handle = shown.windowHandle()
+    window._escape_watch.watch(handle)  # without a window manager nobody tells the focus
+    QTest.keyClick(handle, Qt.Key.Key_Escape)
+    qtbot.waitUntil(lambda: window.rail.plate.state is OutputState.OFF, timeout=10_000)
+    session = window._controller.session
+    assert session is not None
+    qtbot.waitUntil(lambda: session.ended, timeout=10_000)
+    shown.close()
+
+
+def test_the_house_limit_is_told_while_one_types(window: MainWindow) -> None:
+    window.recipe.set_text("current", "12 A")
+    assert "house limit" in window.specimen.field("current").toolTip()
+    assert not window.specimen._go.isEnabled()
+    window.recipe.set_text("current", "5 A")
+    assert window.specimen._go.isEnabled()
