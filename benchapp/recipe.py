@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 
 from benchapp.analysis.blocks import LONGEST_PERIOD, middle_of, sign_period
-from benchapp.analysis.estimate import Estimator
+from benchapp.analysis.decision import Verdict, judge_limits
+from benchapp.analysis.estimate import Estimate, Estimator
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse
 
@@ -66,6 +67,17 @@ class Recipe:
         signs = np.array([ord(sign) for sign in self.signs * 2], dtype=float) - ord(",")
         regular = len(self.signs) <= LONGEST_PERIOD or bool(sign_period(signs))
         return Estimator.SLIDING if regular and self.stop.until_ohm is None else Estimator.BLOCKS
+
+    def judge(self, estimate: Estimate) -> Verdict | None:
+        """The estimate against the limits, by the rule."""
+        return judge_limits(
+            estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, self.low_ohm, self.high_ohm, self.guard
+        )
+
+    @property
+    def remarks(self) -> dict[str, object]:
+        """What an exported file says in its head, so that its analysis gives the same result."""
+        return {"emf_order": self.emf_order, "aperture_s": self.aperture_s, "estimator": self.estimator}
 
     @property
     def guard(self) -> float:

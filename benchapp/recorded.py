@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from benchapp.analysis.decision import judge_limits
 from benchapp.events import EndReason, Event, Reading, RunEnd, RunStatus
 from benchapp.history import History
 from benchapp.logbook.query import RunRecord, RunSummary, load_run
@@ -40,9 +39,7 @@ def open_run(path: Path, run_id: int) -> RecordedRun:
         status=RunStatus.DONE if record.summary.status == EndReason.RULE else RunStatus.STOPPED,
         time_s=columns.time_s[-1] if columns.time_s else 0.0,
         estimate=estimate,
-        verdict=judge_limits(
-            estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm, recipe.guard
-        ),
+        verdict=recipe.judge(estimate),
         readings=len(columns.time_s),
         blocks=len(blocks),
         output_on=False,

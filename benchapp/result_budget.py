@@ -10,6 +10,7 @@ from benchapp.analysis.budget import Budget, Contribution, combine, from_half_wi
 from benchapp.analysis.estimate import Estimate, Flag
 from benchapp.analysis.temperature import correction_uncertainty, to_reference
 from benchapp.instrument_card import InstrumentCard, InstrumentSpec
+from benchapp.recipe import Recipe
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,13 @@ class BudgetPlan:
     card: InstrumentCard | None = None
     temperature: TemperatureCorrection | None = None
     confidence: float = 0.95
+
+
+def stated(estimate: Estimate, recipe: Recipe) -> Estimate:
+    """The estimate at the recipe's coverage probability, nothing else known beside the readings."""
+    if recipe.confidence == estimate.coverage_probability or not estimate.standard_uncertainty_ohm > 0:
+        return estimate
+    return with_budget(estimate, recipe.current_A, BudgetPlan(confidence=recipe.confidence))[0]
 
 
 def with_budget(estimate: Estimate, current_A: float, plan: BudgetPlan) -> tuple[Estimate, Budget]:

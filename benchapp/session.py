@@ -19,7 +19,6 @@ from pathlib import Path
 
 import numpy as np
 
-from benchapp.analysis.decision import judge_limits
 from benchapp.analysis.estimate import Estimate, Flag
 from benchapp.analysis.traps.detect import with_traps
 from benchapp.bench import Bench, BenchPlan
@@ -34,6 +33,7 @@ from benchapp.measure.control import Control
 from benchapp.measure.sequencer import Sequencer
 from benchapp.measure.snapshot import Batch, RecordLost, RunFacts, RunSnapshot
 from benchapp.recipe import Recipe, recipe_to_toml
+from benchapp.result_budget import stated
 from benchapp.result_json import result_object
 from benchapp.version import VERSION
 from drivers.guardian import NoGuard, ProcessGuard
@@ -47,7 +47,8 @@ _LAST_LOOK = 100_000  # beyond, only its end is: a look would hold up the record
 class Session:
     """One run. `control` takes orders from any thread; `snapshot` and `history` hold what is in the record.
 
-    `finish` has the last word on the estimate at the end: it brings in what is known beside the readings.
+    `finish` has the last word on the estimate at the end: it brings in what is known beside the readings. Without it
+    the estimate is stated at the recipe's confidence.
     """
 
     def __init__(
@@ -60,7 +61,7 @@ class Session:
         logbook: Path,
         bench_note: str = "",
         transcript: Transcript | None = None,
-        finish: Callable[[Estimate], Estimate] = lambda estimate: estimate,
+        finish: Callable[[Estimate], Estimate] | None = None,
     ) -> None:
         self.recipe = recipe
         self.plan = plan
@@ -75,7 +76,7 @@ class Session:
         self._clock = clock
         self._bench_note = bench_note
         self._transcript = transcript
-        self._finish = finish
+        self._finish = finish or (lambda estimate: stated(estimate, recipe))
         self._live_flags: tuple[Flag, ...] = ()
         self._next_look = _FIRST_LOOK
         self._no_look_before = 0.0
@@ -246,10 +247,7 @@ class Session:
             estimate = replace(estimate, flags=(*estimate.flags, Flag("compliance", "stop", end.text)))
         if estimate.blocks:
             estimate = self._finish(estimate)
-        recipe = self.recipe
-        verdict = judge_limits(
-            estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm, recipe.guard
-        )
+        verdict = self.recipe.judge(estimate)
         return replace(last, snapshot=replace(last.snapshot, estimate=estimate, verdict=verdict))
 
     def _publish(self, batches: list[Batch]) -> None:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import os
 import sqlite3
 import sys
+import time
 from pathlib import Path
 
 from benchapp.logbook.errors import LogbookError
 
 SCHEMA_VERSION = 1
+_PATIENCE_S = 10.0
 _SCHEMA = Path(__file__).with_name("schema.sql")
 _APPLICATION_ID = 0x4C4F484D
 
@@ -34,9 +36,9 @@ def open_database(path: Path, *, create: bool) -> sqlite3.Connection:
             path.parent.mkdir(parents=True, exist_ok=True)
         elif not path.is_file():
             raise LogbookError(f"{path}: there is no logbook here. Measure first, or name another with --logbook")
-        connection = sqlite3.connect(path, timeout=10.0, isolation_level=None)
+        connection = sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None)
         try:
-            _prepare(connection, path)
+            _prepare(connection, path, create=create)
         except BaseException:
             connection.close()
             raise
@@ -48,7 +50,7 @@ def open_database(path: Path, *, create: bool) -> sqlite3.Connection:
     return connection
 
 
-def _prepare(connection: sqlite3.Connection, path: Path) -> None:
+def _prepare(connection: sqlite3.Connection, path: Path, *, create: bool) -> None:
     connection.execute("PRAGMA foreign_keys = ON")
     version = connection.execute("PRAGMA user_version").fetchone()[0]
     if version > SCHEMA_VERSION:
@@ -56,10 +58,30 @@ def _prepare(connection: sqlite3.Connection, path: Path) -> None:
             f"{path}: written by a newer version (schema {version}, this one knows {SCHEMA_VERSION})."
             " Install the newer version, or name another file with --logbook"
         )
-    connection.execute("PRAGMA journal_mode = WAL")
+    if version == 0 and not create:
+        # Another process may be about to make it; a reader must not get in its way.
+        raise LogbookError(
+            f"{path}: there is no logbook in this file yet. Measure first, or name another with --logbook"
+        )
+    if create:
+        _use_write_ahead_log(connection)
     connection.execute("PRAGMA synchronous = FULL")
     if version == 0:
         _create(connection, path)
+
+
+def _use_write_ahead_log(connection: sqlite3.Connection) -> None:
+    """SQLite does not wait for others at this one statement, so we do."""
+    give_up = time.monotonic() + _PATIENCE_S
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError:
+            if time.monotonic() > give_up:
+                raise
+            time.sleep(0.02)
+        else:
+            return
 
 
 def _create(connection: sqlite3.Connection, path: Path) -> None:

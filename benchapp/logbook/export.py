@@ -7,7 +7,6 @@ import tomllib
 from pathlib import Path
 from typing import Any, TextIO
 
-from benchapp.analysis.decision import judge_limits
 from benchapp.analysis.estimate import Estimate
 from benchapp.errors import Fault, InputError
 from benchapp.logbook.query import RunRecord, load_run
@@ -24,8 +23,7 @@ def export_csv(logbook: Path, run_id: int, stream: TextIO) -> None:
     if not columns.time_s:
         raise InputError(Fault("the run has no readings", str(run_id), "Choose another run", field="RUN"))
     rows = zip(columns.time_s, columns.current_A, columns.voltage_V, strict=True)
-    remarks = {"emf_order": recipe.emf_order, "aperture_s": recipe.aperture_s, "estimator": recipe.estimator}
-    write_readings(stream, rows, columns.pauses, remarks)
+    write_readings(stream, rows, columns.pauses, recipe.remarks)
 
 
 def export_json(logbook: Path, run_id: int, stream: TextIO) -> None:
@@ -37,9 +35,7 @@ def computed_result(record: RunRecord) -> tuple[Recipe, Estimate, str | None]:
     """Recipe, estimate and verdict, from the recorded readings."""
     recipe = recipe_of(record)
     estimate, _ = replay(record, recipe)
-    verdict = judge_limits(
-        estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, recipe.low_ohm, recipe.high_ohm, recipe.guard
-    )
+    verdict = recipe.judge(estimate)
     return recipe, estimate, None if verdict is None else str(verdict)
 
 

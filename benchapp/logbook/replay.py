@@ -6,6 +6,7 @@ from benchapp.analysis.estimate import ClosedBlock, Estimate, estimate_readings
 from benchapp.analysis.traps.detect import with_traps
 from benchapp.logbook.query import RunRecord
 from benchapp.recipe import Recipe, build_recipe, entries_from_text
+from benchapp.result_budget import stated
 
 
 def recipe_of(record: RunRecord) -> Recipe:
@@ -26,4 +27,5 @@ def replay(record: RunRecord, recipe: Recipe) -> tuple[Estimate, list[ClosedBloc
         aperture_s=recipe.aperture_s,
         estimator=recipe.estimator,
     )
-    return with_traps(estimate, columns.time_s, columns.current_A, columns.voltage_V, blocks), blocks
+    estimate = with_traps(estimate, columns.time_s, columns.current_A, columns.voltage_V, blocks)
+    return stated(estimate, recipe), blocks

@@ -13,7 +13,6 @@ from collections.abc import Callable
 
 import numpy as np
 
-from benchapp.analysis.decision import judge_limits
 from benchapp.analysis.estimate import OVERLOAD_V, ClosedBlock, RunningEstimate
 from benchapp.analysis.slow_part import slow_uncertainty
 from benchapp.analysis.student import coverage_factor
@@ -271,13 +270,7 @@ class Sequencer:
             status=self._status,
             time_s=time_s,
             estimate=estimate,
-            verdict=judge_limits(
-                estimate.resistance_ohm,
-                estimate.expanded_uncertainty_ohm,
-                recipe.low_ohm,
-                recipe.high_ohm,
-                recipe.guard,
-            ),
+            verdict=recipe.judge(estimate),
             readings=self._index,
             blocks=self._blocks,
             output_on=self._output_on,

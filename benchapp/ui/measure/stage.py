@@ -192,9 +192,7 @@ class MeasureStage(QWidget):
         if session is not None:
             stream = io.StringIO()
             pauses = [event.reading for event in session.events if event.kind is EventKind.PAUSE]
-            recipe = session.recipe
-            remarks = {"emf_order": recipe.emf_order, "aperture_s": recipe.aperture_s, "estimator": recipe.estimator}
-            write_readings(stream, session.history.readings.since(0).T.tolist(), pauses, remarks)
+            write_readings(stream, session.history.readings.since(0).T.tolist(), pauses, session.recipe.remarks)
             QGuiApplication.clipboard().setText(stream.getvalue())
 
     # What is shown.

@@ -60,6 +60,15 @@ def test_card_confidence_and_budget(capsys: pytest.CaptureFixture[str], tmp_path
     assert "source current" in capsys.readouterr().out
 
 
+def test_a_recipe_s_confidence_is_stated_everywhere(capsys: pytest.CaptureFixture[str]) -> None:
+    arguments = ["measure", "--scenario", "shunt", "--speed", "40", "--blocks", "20", "--confidence", "0.99"]
+    told = result(capsys, *arguments, "--json", "-")
+    again = result(capsys, "logbook", "export", str(told["run_id"]), "--json", "-")
+    assert told["coverage_probability"] == again["coverage_probability"] == 0.99
+    assert told["expanded_uncertainty_ohm"] == pytest.approx(again["expanded_uncertainty_ohm"], rel=1e-12)
+    assert told["expanded_uncertainty_ohm"] > told["repeatability_95_ohm"]
+
+
 def test_reference_temperature_and_verdict_of_a_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     path = tmp_path / "run.csv"
     rows = ["time_s,current_A,voltage_V,temperature_C"]

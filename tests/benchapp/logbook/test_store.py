@@ -1,3 +1,4 @@
+import contextlib
 import os
 import signal
 import sqlite3
@@ -121,3 +122,17 @@ def test_a_write_that_fails_is_a_logbook_error(tmp_path: Path) -> None:
     with pytest.raises(LogbookError, match="Make room"):
         writer.append([], marks)
     writer.close()
+
+
+def test_many_processes_may_begin_one_logbook_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "log.sqlite"
+    program = (
+        "import sys; from pathlib import Path; from tests.benchapp.logbook.test_store import write;"
+        "[write(Path(sys.argv[1])) for _ in range(3)]"
+    )
+    writers = [subprocess.Popen([sys.executable, "-c", program, str(path)], cwd=os.getcwd()) for _ in range(5)]
+    while any(writer.poll() is None for writer in writers):
+        with contextlib.suppress(LogbookError):  # there is none yet
+            list_runs(path)
+    assert [writer.returncode for writer in writers] == [0] * 5
+    assert [run.readings for run in list_runs(path)] == [len(READINGS)] * 15
