@@ -59,6 +59,8 @@ class Recipe:
     def estimator(self) -> Estimator:
         """The one asked for; else consecutive blocks where the run stops on them, and sliding blocks elsewhere.
 
+        Where the signs are irregular no blocks cover as well as the state-space estimate.
+
         A run that stops at an uncertainty reports the interval that it stopped on: another one would be a surprise, and
         to stop on the interval of sliding blocks would be to stop on luck.
         """
@@ -66,7 +68,9 @@ class Recipe:
             return self.wanted_estimator
         signs = np.array([ord(sign) for sign in self.signs * 2], dtype=float) - ord(",")
         regular = len(self.signs) <= LONGEST_PERIOD or bool(sign_period(signs))
-        return Estimator.SLIDING if regular and self.stop.until_ohm is None else Estimator.BLOCKS
+        if self.stop.until_ohm is not None:
+            return Estimator.BLOCKS
+        return Estimator.SLIDING if regular else Estimator.STATE_SPACE
 
     def judge(self, estimate: Estimate) -> Verdict | None:
         """The estimate against the limits, by the rule."""

@@ -11,9 +11,11 @@ from typing import NamedTuple
 import numpy as np
 
 from benchapp.analysis.blocks import BlockFormer, middle_of, sign_period
+from benchapp.analysis.robust import robust_mean
 from benchapp.analysis.running import CompactSeries, Moments, PairedMoments
 from benchapp.analysis.sliding import SlidingSeries
 from benchapp.analysis.slow_part import slow_uncertainty
+from benchapp.analysis.state_space import StateSpaceSeries
 from benchapp.analysis.stationarity import Stationarity, drift_is_significant, judge
 from benchapp.analysis.student import coverage_factor
 
@@ -32,6 +34,8 @@ class Estimator(StrEnum):
 
     SLIDING = "sliding"  # mean of blocks from every start reading, interval from the slow part of their series
     BLOCKS = "blocks"  # mean of consecutive blocks, interval with Student's t from their scatter
+    STATE_SPACE = "state-space"  # R beside an EMF that walks at random; for irregular signs
+    ROBUST = "robust"  # as sliding, but a block that a bump has touched counts little
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +51,7 @@ class Flag:
 class Estimate:
     """What the readings say; NaN where something does not exist yet.
 
-    `estimator` says which of the two was used: short runs fall back on consecutive blocks. `repeatability_95_ohm` is
+    `estimator` says which one was used: short runs fall back on consecutive blocks. `repeatability_95_ohm` is
     the 95 % half-width from scatter alone. `thermal_emf_V` holds at the mean time of the readings.
     `reading_noise_V` is the standard deviation of one reading that explains the scatter of the blocks, and
     `noise_V_per_rt_Hz` its density through the aperture, whose equivalent bandwidth is 1/(2T).
@@ -96,7 +100,8 @@ class RunningEstimate:
         estimator: Estimator = Estimator.SLIDING,
     ) -> None:
         self._wanted = estimator
-        self._sliding = SlidingSeries(emf_order, middle_A)
+        self._sliding = SlidingSeries(emf_order, middle_A, keeps=estimator is Estimator.ROBUST)
+        self._whole = StateSpaceSeries() if estimator is Estimator.STATE_SPACE else None
         self._last_current_A = math.nan
         self._alternates = True
         self._aperture_s = aperture_s
@@ -130,8 +135,10 @@ class RunningEstimate:
         left_out = self._former.left_out
         block = self._former.push(time_s, current_A, voltage_V)
         if self._former.left_out != left_out:
-            self._sliding.cut()  # the former has seen a gap in time
+            self._cut()  # the former has seen a gap in time
         self._sliding.push(time_s, current_A, voltage_V)
+        if self._whole is not None:
+            self._whole.push(time_s, current_A, voltage_V)
         if block is None:
             return None
         self._blocks.push(block.time_s, block.resistance_ohm)
@@ -149,8 +156,13 @@ class RunningEstimate:
     def pause(self) -> None:
         """No block spans a pause."""
         self._former.break_block()
-        self._sliding.cut()
+        self._cut()
         self._last_current_A = math.nan
+
+    def _cut(self) -> None:
+        self._sliding.cut()
+        if self._whole is not None:
+            self._whole.pause()
 
     def repeatability_95(self) -> float:
         """Half-width in ohm of the 95 % interval from the scatter of consecutive blocks; NaN below two.
@@ -164,7 +176,7 @@ class RunningEstimate:
     def estimate(self) -> Estimate:
         """The result so far. Cost: that of what came since the last call, and of some thousand values at most."""
         blocks, n = self._blocks, self._blocks.count
-        resistance, u, degrees, estimator = self._central()
+        resistance, u, degrees, estimator, outlying = self._central()
         k = coverage_factor(degrees, COVERAGE_PROBABILITY) if degrees > 0 else math.nan
         noise = blocks.standard_deviation / math.sqrt(self._sensitivity_squared / n) if n > 1 else math.nan
         emf, emf_slope = self._readings.thermal_emf(resistance) if n else (math.nan, math.nan)
@@ -187,26 +199,40 @@ class RunningEstimate:
             blocks=n,
             state=judge(blocks, self._series.values),
             estimator=estimator,
-            flags=self._flags(),
+            flags=self._flags(outlying),
         )
 
-    def _central(self) -> tuple[float, float, int, Estimator]:
-        """R, its standard uncertainty and degrees of freedom, and the estimator that they come from."""
+    def _central(self) -> tuple[float, float, int, Estimator, int]:
+        """R, its standard uncertainty and degrees of freedom, the estimator they come from; blocks that lie far out."""
         blocks, n = self._blocks, self._blocks.count
+        if self._whole is not None and n:
+            found = self._whole.estimate()
+            if found is not None and found.standard_uncertainty_ohm > 0:
+                u, degrees = found.standard_uncertainty_ohm, found.degrees_of_freedom
+                return found.resistance_ohm, u, degrees, Estimator.STATE_SPACE, 0
         least = _LEAST_BLOCKS_ALTERNATING if self._alternates else _LEAST_BLOCKS_OTHERWISE
-        if self._wanted is Estimator.SLIDING and n >= least:
+        if self._wanted in (Estimator.SLIDING, Estimator.ROBUST) and n >= least:
             self._sliding.update()
+            if self._wanted is Estimator.ROBUST:
+                robust = robust_mean(self._sliding.kept, self._sliding.mean_readings)
+                if robust is not None:
+                    u, degrees = robust.standard_uncertainty, robust.degrees_of_freedom
+                    return robust.mean, u, degrees, Estimator.ROBUST, robust.outlying
             groups = self._sliding.groups
             u, degrees = slow_uncertainty(groups.values, groups.group, self._sliding.mean_readings)
             if u > 0:
-                return self._sliding.mean_ohm, u, degrees, Estimator.SLIDING
-        return blocks.mean if n else math.nan, blocks.standard_uncertainty, max(0, n - 1), Estimator.BLOCKS
+                return self._sliding.mean_ohm, u, degrees, Estimator.SLIDING, 0
+        return blocks.mean if n else math.nan, blocks.standard_uncertainty, max(0, n - 1), Estimator.BLOCKS, 0
 
-    def _flags(self) -> tuple[Flag, ...]:
-        if not self._overloads:
-            return ()
-        text = f"{self._overloads} readings outside the voltmeter's range; they are in no block. Choose a higher range."
-        return (Flag("overload", "stop", text),)
+    def _flags(self, outlying: int) -> tuple[Flag, ...]:
+        flags = []
+        if self._overloads:
+            text = f"{self._overloads} readings outside the voltmeter's range; they are in no block."
+            flags.append(Flag("overload", "stop", f"{text} Choose a higher range."))
+        if outlying:
+            text = f"{outlying} of {self._sliding.count} overlapping blocks lie further out than noise explains; each"
+            flags.append(Flag("outlier", "notice", f"{text} was limited to two deviations. The readings are all kept."))
+        return tuple(flags)
 
 
 def estimate_readings(
@@ -222,13 +248,13 @@ def estimate_readings(
 ) -> tuple[Estimate, list[ClosedBlock]]:
     """The whole run at once; `pauses` holds the indices of readings that come first after a pause.
 
-    Without an `estimator` the signs decide: sliding blocks where they have a period, else consecutive ones.
+    Without an `estimator` the signs decide: sliding blocks where they have a period, else the state-space estimate.
     """
     if middle_A is None:
         middle_A = middle_of(min(current_A, default=0.0), max(current_A, default=0.0))
     if estimator is None:
         # Sliding blocks cover a little too rarely where the signs are irregular.
-        estimator = Estimator.SLIDING if sign_period(np.asarray(current_A)) else Estimator.BLOCKS
+        estimator = Estimator.SLIDING if sign_period(np.asarray(current_A)) else Estimator.STATE_SPACE
     running = RunningEstimate(emf_order, middle_A, aperture_s, estimator)
     first_after_pause = set(pauses)
     blocks = []

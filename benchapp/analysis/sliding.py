@@ -82,8 +82,10 @@ def _close(
 class SlidingSeries:
     """The series of sliding blocks of a run that goes on; a pause cuts it, readings are taken up in batches."""
 
-    def __init__(self, emf_order: int, middle_A: float) -> None:
+    def __init__(self, emf_order: int, middle_A: float, *, keeps: bool = False) -> None:
+        """`keeps`: all values stay available in `kept`, beside their group means."""
         self._order, self._middle_A = emf_order, middle_A
+        self._kept: list[Floats] | None = [] if keeps else None
         self._time: list[float] = []
         self._current: list[float] = []
         self._voltage: list[float] = []
@@ -92,6 +94,15 @@ class SlidingSeries:
         self._reference_ohm = 0.0
         self._sum = 0.0
         self._sizes = 0.0
+
+    @property
+    def kept(self) -> Floats:
+        """All values so far, where they are kept; empty else."""
+        if not self._kept:
+            return np.empty(0)
+        if len(self._kept) > 1:
+            self._kept = [np.concatenate(self._kept)]
+        return self._kept[0]
 
     @property
     def mean_ohm(self) -> float:
@@ -130,6 +141,8 @@ class SlidingSeries:
                 return
 
     def _take(self, found: SlidingBlocks) -> None:
+        if self._kept is not None:
+            self._kept.append(found.resistance_ohm)
         values = found.resistance_ohm.tolist()
         if not self.count:
             self._reference_ohm = values[0]

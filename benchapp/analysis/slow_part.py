@@ -23,10 +23,13 @@ def coefficients_used(length: int, block_readings: float) -> int:
     return min(_MOST, max(_LEAST, math.floor(3 * length / (8 * max(block_readings, 1.0)))))
 
 
-def slow_uncertainty(means: Floats, group: int, block_readings: float) -> tuple[float, int]:
+def slow_uncertainty(
+    means: Floats, group: int, block_readings: float = 1.0, *, cosines: int | None = None
+) -> tuple[float, int]:
     """Standard uncertainty of the mean of a series, and its degrees of freedom B.
 
-    `means` are those of consecutive groups of `group` values; NaN below five values.
+    `means` are those of consecutive groups of `group` values; NaN below five values. `cosines` sets B where it does
+    not follow from the readings that neighbouring values share.
     """
     n = len(means)
     if n < 5:
@@ -34,7 +37,7 @@ def slow_uncertainty(means: Floats, group: int, block_readings: float) -> tuple[
     from scipy.fft import dct
 
     length = n * group
-    used = min(coefficients_used(length, block_readings), n - 1)
+    used = min(coefficients_used(length, block_readings) if cosines is None else cosines, n - 1)
     # dct gives 2 * sum d_j cos(...); group means stand for `group` equal values each.
     coefficients = math.sqrt(group / (2 * n)) * dct(means - means.mean(), type=2)[1 : used + 1]
     return math.sqrt(float(coefficients @ coefficients) / (used * length)), used

@@ -43,7 +43,10 @@ _OPTIONS = {
     "blocks": ("N", "stop after so many blocks (30, where no stop is named)"),
     "duration": ('"60 s"', "stop after a time"),
     "until": ('"0.2 uohm"', "stop at this half-width of the 95 %% interval, after ten blocks at least"),
-    "estimator": ("sliding", "sliding or blocks: how R follows from the blocks (blocks with --until, else sliding)"),
+    "estimator": (
+        "sliding",
+        "sliding, blocks, state-space or robust (blocks with --until, state-space for irregular signs, else sliding)",
+    ),
     "confidence": ("0.95", "coverage probability of the stated interval (0.95)"),
     "rule": ("guarded", "simple or guarded: how the verdict treats the interval (guarded)"),
     "guard-band": ("1.0", "guard band in expanded uncertainties (1)"),

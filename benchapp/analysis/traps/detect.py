@@ -12,8 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from benchapp.analysis.blocks import sign_period
-from benchapp.analysis.estimate import OVERLOAD_V, ClosedBlock, Estimate, Flag
+from benchapp.analysis.estimate import COVERAGE_PROBABILITY, OVERLOAD_V, ClosedBlock, Estimate, Estimator, Flag
 from benchapp.analysis.slow_part import slow_uncertainty
+from benchapp.analysis.state_space import state_space
 from benchapp.analysis.student import coverage_factor
 from benchapp.analysis.traps import disturbance, levels, shape, signal
 from benchapp.analysis.traps.run_data import Floats, RunData
@@ -67,9 +68,32 @@ def with_traps(
     rows = blocks if isinstance(blocks, np.ndarray) else np.array(blocks, dtype=float).reshape(-1, 6).T
     rows = rows[:, rows[0] <= t[-1]] if len(t) else rows
     flags = find_traps(t, I, V, rows, estimate)
+    differing = cross_check(estimate, t, I, V)
+    if differing is not None and all(flag.severity == "notice" for flag in flags):
+        flags.append(differing)
     if any(flag.code == "correlated-noise" for flag in flags):
         estimate = _widened(estimate, rows[1])
     return replace(estimate, flags=(*estimate.flags, *flags))
+
+
+def cross_check(estimate: Estimate, t: Floats, I: Floats, V: Floats) -> Flag | None:
+    """A flag where the state-space estimate and the one that is stated lie outside each other's intervals.
+
+    They share all readings and differ in what they assume of the EMF; in clean runs they differ by less than 0.8 U.
+    """
+    good = np.abs(V) < OVERLOAD_V
+    other = None if estimate.estimator is Estimator.STATE_SPACE else state_space(t[good], I[good], V[good])
+    if other is None or not estimate.degrees_of_freedom:
+        return None
+    half = other.standard_uncertainty_ohm * coverage_factor(other.degrees_of_freedom, COVERAGE_PROBABILITY)
+    if abs(other.resistance_ohm - estimate.resistance_ohm) <= max(half, estimate.repeatability_95_ohm):
+        return None
+    text = (
+        f"Two ways to compute R disagree: {estimate.estimator} {estimate.resistance_ohm:.9g} ohm, state-space"
+        f" {other.resistance_ohm:.9g} ohm. The EMF does something that one of them does not allow for, such as a strong"
+        " curvature. Wait until the wiring is at rest, or choose emf_order = 2, and measure again."
+    )
+    return Flag("estimates-differ", "warning", text)
 
 
 def _widened(estimate: Estimate, block_ohm: Floats) -> Estimate:
