@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 
 from benchapp.analysis.student import normal_cdf
 
@@ -58,6 +61,50 @@ def conformity_probability(
     above_low = 1.0 if low_ohm is None else normal_cdf((resistance_ohm - low_ohm) / standard_uncertainty_ohm)
     above_high = 0.0 if high_ohm is None else normal_cdf((resistance_ohm - high_ohm) / standard_uncertainty_ohm)
     return above_low - above_high
+
+
+@dataclass(frozen=True, slots=True)
+class Risk:
+    """Global risks of a process: of accepting a part that is out of tolerance, of rejecting one that is in."""
+
+    consumer: float
+    producer: float
+
+
+def global_risk(
+    *,
+    low: float,
+    high: float,
+    process_mean: float,
+    process_deviation: float,
+    standard_uncertainty: float,
+    guard_band: float = 0.0,
+) -> Risk:
+    """Risks over all parts of a normal process that are measured with a normal error (JCGM 106:2012, 9.5).
+
+    Acceptance limits lie inside the tolerance by `guard_band`, in the unit of the values.
+    """
+    from scipy.integrate import quad
+
+    accept_low, accept_high = low + guard_band, high - guard_band
+
+    def accepted(value: float) -> float:
+        u = standard_uncertainty
+        return normal_cdf((accept_high - value) / u) - normal_cdf((accept_low - value) / u)
+
+    def density(value: float) -> float:
+        z = (value - process_mean) / process_deviation
+        return math.exp(-z * z / 2) / (process_deviation * math.sqrt(2 * math.pi))
+
+    def integral(function: Callable[[float], float], start: float, end: float) -> float:
+        edges = sorted({start, end, *(x for x in (accept_low, accept_high, process_mean) if start < x < end)})
+        return sum(quad(function, a, b, epsabs=1e-12)[0] for a, b in pairwise(edges))
+
+    reach = 9 * (process_deviation + standard_uncertainty)
+    bottom, top = min(low, process_mean) - reach, max(high, process_mean) + reach
+    outside = integral(lambda x: density(x) * accepted(x), bottom, low)
+    outside += integral(lambda x: density(x) * accepted(x), high, top)
+    return Risk(outside, integral(lambda x: density(x) * (1 - accepted(x)), low, high))
 
 
 def tolerance_ratio(expanded_uncertainty_ohm: float, low_ohm: float | None, high_ohm: float | None) -> float:

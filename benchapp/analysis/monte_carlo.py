@@ -33,6 +33,17 @@ def arcsine(mean: float, half_width: float) -> Draw:
     return lambda rng, n: mean + half_width * np.sin(rng.uniform(-math.pi / 2, math.pi / 2, n))
 
 
+def curvilinear_trapezoid(low: float, high: float, inexactness: float) -> Draw:
+    """Rectangular with ends that are themselves known to +- `inexactness` only (JCGM 101, 6.4.3)."""
+
+    def draw(rng: np.random.Generator, n: int) -> Floats:
+        start = low - inexactness + 2 * inexactness * rng.random(n)
+        drawn: Floats = start + (low + high - 2 * start) * rng.random(n)
+        return drawn
+
+    return draw
+
+
 def student(mean: float, u: float, degrees_of_freedom: float) -> Draw:
     """Scaled and shifted t, for a mean of few readings (JCGM 101, 6.4.9)."""
     return lambda rng, n: mean + u * rng.standard_t(degrees_of_freedom, n)

@@ -11,7 +11,7 @@ from benchapp.analysis.budget import (
     from_half_width,
     welch_satterthwaite,
 )
-from benchapp.analysis.decision import Verdict, conformity_probability, judge_limits, leans_to
+from benchapp.analysis.decision import Verdict, conformity_probability, global_risk, judge_limits, leans_to
 from benchapp.analysis.student import chi_square_quantile, coverage_factor, normal_quantile
 from tests.published.references import reference
 
@@ -120,3 +120,59 @@ def test_one_contribution_keeps_its_degrees_of_freedom(nu: int) -> None:
         budget = combine([Contribution("repeatability", u, 1.0, nu)])
         assert budget.whole_degrees_of_freedom == nu
         assert budget.coverage_factor == pytest.approx(coverage_factor(nu))
+
+
+def test_global_risk_of_a_resistor_process() -> None:
+    # JCGM 106:2012, 9.5, formulas (19) and (20); values by the formulas, not printed in the guide.
+    entry = reference("jcgm106-global-risk-resistor")
+    i = entry["inputs"]
+    for w, consumer, producer in entry["expected"]["table"]["rows"]:
+        risk = global_risk(
+            low=i["T_L_ohm"],
+            high=i["T_U_ohm"],
+            process_mean=i["y0_ohm"],
+            process_deviation=i["u0_ohm"],
+            standard_uncertainty=i["u_m_ohm"],
+            guard_band=w,
+        )
+        assert risk.consumer == pytest.approx(consumer, abs=1e-7)
+        assert risk.producer == pytest.approx(producer, abs=1e-7)
+
+
+def test_ten_resistors_against_one_standard() -> None:
+    # JCGM 100:2008, 5.2.2: what is common to all adds up, 1 ohm, and not 0.32 ohm.
+    i, expected = (reference("gum-5.2.2-ten-resistors")[k] for k in ("inputs", "expected"))
+    common = combine([Contribution("standard", i["u_R_S_ohm"], i["n"])])
+    assert common.standard_uncertainty == pytest.approx(expected["u_c_ohm_correlated"], abs=5e-3)
+
+
+def test_voltmeter_of_the_guide() -> None:
+    # JCGM 100:2008, 4.3.7 and 5.1.5, from memory in the collection.
+    entry = reference("gum-4.3.7-dvm")
+    a = 14e-6 * entry["inputs"]["V_mean"] + 2e-6 * entry["inputs"]["range_V"]
+    parts = [
+        Contribution("scatter", entry["inputs"]["u_typeA_V"], 1.0, entry["inputs"]["n"] - 1),
+        Contribution("limits", from_half_width(a, "rectangular")),
+    ]
+    assert combine(parts).standard_uncertainty == pytest.approx(entry["expected"]["u_c_V"], rel=0.02)
+
+
+def test_end_gauge_whole() -> None:
+    # JCGM 100:2008, H.1, table H.1: contributions in nm, with the parts of d combined first.
+    expected = reference("gum-h1-end-gauge")["expected"]
+    d = combine([Contribution("d", 5.8, 1, 24), Contribution("d1", 3.9, 1, 5), Contribution("d2", 6.7, 1, 8)])
+    assert d.standard_uncertainty == pytest.approx(expected["u_d_nm"], abs=0.05)
+    assert d.degrees_of_freedom == pytest.approx(expected["nu_eff_d"], abs=0.5)
+    length = 50.000623e6
+    whole = combine(
+        [
+            Contribution("l_S", 25, 1, 18),
+            Contribution("d", d.standard_uncertainty, 1, d.degrees_of_freedom),
+            Contribution("dalpha", 0.58e-6, length * 0.1, 50),
+            Contribution("dtheta", 0.029, length * 11.5e-6, 2),
+        ],
+        0.99,
+    )
+    assert whole.standard_uncertainty == pytest.approx(expected["u_c_nm"], abs=0.5)
+    assert whole.coverage_factor == pytest.approx(expected["k99"], abs=5e-3)
+    assert whole.expanded_uncertainty == pytest.approx(expected["U99_nm"], abs=1)

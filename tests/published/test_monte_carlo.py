@@ -7,10 +7,13 @@ import pytest
 
 from benchapp.analysis.monte_carlo import (
     Draw,
+    arcsine,
+    curvilinear_trapezoid,
     normal,
     numerical_tolerance,
     propagate,
     rectangular,
+    student,
     validates,
 )
 from tests.published.references import reference
@@ -71,3 +74,32 @@ def test_numerical_tolerance() -> None:
     # JCGM 101:2008, 7.9.2, examples: 0.35 g with two digits 0.005 g, 2 K with one digit 0.5 K; from memory.
     assert numerical_tolerance(0.35, 2) == pytest.approx(0.005)
     assert numerical_tolerance(2.0, 1) == pytest.approx(0.5)
+
+
+def test_gauge_block_with_curvilinear_and_student_inputs() -> None:
+    # JCGM 101:2008, 9.5, Tables 10 and 11; partly read, partly from memory, recomputed.
+    def model(
+        Ls: Floats, D: Floats, d1: Floats, d2: Floats, a: Floats, t0: Floats, t1: Floats, da: Floats, dt: Floats
+    ) -> Floats:
+        result: Floats = Ls + D + d1 + d2 - Ls * (da * (t0 + t1) + a * dt) - 50_000_000
+        return result
+
+    found = propagate(
+        model,
+        {
+            "Ls": student(50_000_623, 25, 18),
+            "D": student(215, 6, 24),
+            "d1": student(0, 4, 5),
+            "d2": student(0, 7, 8),
+            "a": rectangular(11.5e-6, 2e-6),
+            "t0": normal(-0.1, 0.2),
+            "t1": arcsine(0.0, 0.5),
+            "da": curvilinear_trapezoid(-1e-6, 1e-6, 0.1e-6),
+            "dt": curvilinear_trapezoid(-0.050, 0.050, 0.025),
+        },
+        coverage_probability=0.99,
+    )
+    expected = reference("jcgm101-9.5-gauge")["expected"]["MCM"]
+    assert found.mean == pytest.approx(expected["y_nm"], abs=1)
+    assert found.standard_uncertainty == pytest.approx(expected["u_nm"], abs=1)
+    assert (found.shortest_low, found.shortest_high) == pytest.approx(expected["I99_shortest"], abs=2)
