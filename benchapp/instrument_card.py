@@ -13,20 +13,41 @@ resolution = "1 nV"       # optional
 range = "100 mA"
 reading_ppm = 200
 range_ppm = 50
+
+Both instruments may also tell `temperature_ppm_per_K` (with `calibrated_at`, 23 degC without it) and
+`drift_ppm_per_year`. What is known of the wiring and the specimen stands in [circuit], each line optional:
+
+[circuit]
+temperature = "27 degC"           # of the air at the instruments
+insulation = "1 Gohm"             # beside the specimen
+settling_time_constant = "2 ms"
+thermal_resistance = 15           # kelvin per watt, specimen to its surroundings
+temperature_coefficient = "0.00393 / K"
+asymmetry_ppm = 10                # of the two currents, where only the set ones are recorded
 """
 
 from __future__ import annotations
 
 import datetime
 import tomllib
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from benchapp.errors import Fault, InputError, QuantityError
-from benchapp.quantity import parse
+from benchapp.quantity import parse, parse_coefficient, parse_temperature
 
 _UNITS = {"voltmeter": "V", "source": "A"}
+_SPEC_KEYS = ("name", "range", "calibrated", "due", "temperature_ppm_per_K", "calibrated_at", "drift_ppm_per_year")
+_CIRCUIT_KEYS = (
+    "temperature",
+    "insulation",
+    "settling_time_constant",
+    "thermal_resistance",
+    "temperature_coefficient",
+    "asymmetry_ppm",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +66,10 @@ class InstrumentSpec:
 
     ranges: tuple[RangeAccuracy, ...]
     due: datetime.date | None = None
+    calibrated: datetime.date | None = None
+    temperature_ppm_per_K: float = 0.0
+    calibrated_at_C: float = 23.0
+    drift_ppm_per_year: float = 0.0
 
     def at(self, value: float) -> RangeAccuracy:
         """The range that holds a value: the smallest that is large enough, else the largest."""
@@ -53,11 +78,24 @@ class InstrumentSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class Circuit:
+    """Wiring and specimen; None or 0 where nothing is known."""
+
+    temperature_C: float | None = None
+    insulation_ohm: float | None = None
+    settling_time_constant_s: float | None = None
+    thermal_resistance_K_per_W: float | None = None
+    temperature_coefficient_per_K: float | None = None
+    asymmetry_ppm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class InstrumentCard:
-    """Both instruments, as far as the file knows them."""
+    """Both instruments and the circuit, as far as the file knows them."""
 
     voltmeter: InstrumentSpec | None
     source: InstrumentSpec | None
+    circuit: Circuit = Circuit()
 
 
 def load_card(path: Path) -> InstrumentCard:
@@ -69,16 +107,17 @@ def load_card(path: Path) -> InstrumentCard:
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise InputError(Fault(f"this is no TOML: {error}", "", "Correct that line", file=str(path))) from error
     faults = [
-        Fault("unknown", "", f"Known are {', '.join(_UNITS)}", field=key, file=str(path))
+        Fault("unknown", "", f"Known are {', '.join(_UNITS)}, circuit", field=key, file=str(path))
         for key in table
-        if key not in _UNITS
+        if key not in _UNITS and key != "circuit"
     ]
     specs = {role: _spec(path, role, table[role], faults) for role in _UNITS if role in table}
-    if not specs and not faults:
+    circuit = _circuit(path, table["circuit"], faults) if "circuit" in table else Circuit()
+    if not specs and "circuit" not in table and not faults:
         faults.append(Fault("names no instrument", "", "Write [voltmeter], [source] or both", file=str(path)))
     if faults:
         raise InputError(*faults)
-    return InstrumentCard(specs.get("voltmeter"), specs.get("source"))
+    return InstrumentCard(specs.get("voltmeter"), specs.get("source"), circuit)
 
 
 def _spec(path: Path, role: str, table: Any, faults: list[Fault]) -> InstrumentSpec:
@@ -86,20 +125,83 @@ def _spec(path: Path, role: str, table: Any, faults: list[Fault]) -> InstrumentS
         faults.append(Fault("no table", str(table), f"Write [{role}]", field=role, file=str(path)))
         return InstrumentSpec(())
     for key in table:
-        if key not in ("range", "calibrated", "due", "name"):
-            remedy = "Known are name, range, calibrated, due"
+        if key not in _SPEC_KEYS:
+            remedy = f"Known are {', '.join(_SPEC_KEYS)}"
             faults.append(Fault("unknown", "", remedy, field=f"{role}.{key}", file=str(path)))
-    due = table.get("due")
-    if due is not None and not isinstance(due, datetime.date):
-        faults.append(Fault("no date", str(due), "Write a day such as 2027-03-01", field=f"{role}.due", file=str(path)))
-        due = None
+    days: dict[str, datetime.date | None] = {}
+    for key in ("due", "calibrated"):
+        day = table.get(key)
+        if day is not None and not isinstance(day, datetime.date):
+            remedy = "Write a day such as 2027-03-01"
+            faults.append(Fault("no date", str(day), remedy, field=f"{role}.{key}", file=str(path)))
+            day = None
+        days[key] = day
+    reader = _Reader(path, role, table, faults)
     rows = table.get("range", [])
     if not isinstance(rows, list) or not rows:
         remedy = f"Write at least one [[{role}.range]]"
         faults.append(Fault("missing", "", remedy, field=f"{role}.range", file=str(path)))
         return InstrumentSpec(())
     ranges = [_range(path, f"{role}.range[{k}]", row, _UNITS[role], faults) for k, row in enumerate(rows)]
-    return InstrumentSpec(tuple(ranges), due)
+    return InstrumentSpec(
+        tuple(ranges),
+        days["due"],
+        days["calibrated"],
+        reader.number("temperature_ppm_per_K") or 0.0,
+        reader.read("calibrated_at", parse_temperature, 23.0) or 0.0,
+        reader.number("drift_ppm_per_year") or 0.0,
+    )
+
+
+def _circuit(path: Path, table: Any, faults: list[Fault]) -> Circuit:
+    if not isinstance(table, dict):
+        faults.append(Fault("no table", str(table), "Write [circuit]", field="circuit", file=str(path)))
+        return Circuit()
+    for key in table:
+        if key not in _CIRCUIT_KEYS:
+            remedy = f"Known are {', '.join(_CIRCUIT_KEYS)}"
+            faults.append(Fault("unknown", "", remedy, field=f"circuit.{key}", file=str(path)))
+    reader = _Reader(path, "circuit", table, faults)
+    return Circuit(
+        reader.read("temperature", parse_temperature),
+        reader.read("insulation", lambda text: parse(text, "ohm")),
+        reader.read("settling_time_constant", lambda text: parse(text, "s")),
+        reader.number("thermal_resistance"),
+        reader.read("temperature_coefficient", parse_coefficient),
+        reader.number("asymmetry_ppm") or 0.0,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Reader:
+    """Values of one table; a fault is noted and reads as missing."""
+
+    path: Path
+    where: str
+    table: dict[str, Any]
+    faults: list[Fault]
+
+    def number(self, key: str) -> float | None:
+        value = self.table.get(key)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float) or value < 0:
+            self._fault(key, "no usable number", str(value), "Write a number, 0 or more, without a unit")
+            return None
+        return float(value)
+
+    def read(self, key: str, reader: Callable[[str], float], default: float | None = None) -> float | None:
+        if key not in self.table:
+            return default
+        try:
+            return reader(str(self.table[key]))
+        except QuantityError as error:
+            fault = error.faults[0]
+            self._fault(key, fault.problem, fault.value, fault.remedy)
+            return default
+
+    def _fault(self, key: str, problem: str, value: str, remedy: str) -> None:
+        self.faults.append(Fault(problem, value, remedy, field=f"{self.where}.{key}", file=str(self.path)))
 
 
 def _range(path: Path, where: str, row: dict[str, Any], unit: str, faults: list[Fault]) -> RangeAccuracy:

@@ -26,8 +26,17 @@ _EXAMPLES = {
     "Hz": "50 Hz",
     "W": "5 W",
     "K": "25 degC",
+    "m": "1 m",
 }
-_NAMES = {"A": "current", "V": "voltage", "ohm": "resistance", "s": "time", "Hz": "frequency", "W": "power"}
+_NAMES = {
+    "A": "current",
+    "V": "voltage",
+    "ohm": "resistance",
+    "s": "time",
+    "Hz": "frequency",
+    "W": "power",
+    "m": "length",
+}
 _SYMBOLS = {"ohm": "Ω"}
 _PREFIXES = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*", re.DOTALL)
@@ -69,6 +78,14 @@ def parse_temperature(text: str) -> float:
     if match is None:
         raise QuantityError(Fault("this is no temperature", text, 'Write for example "23 degC"'))
     return float(match[1]) - (273.15 if match[2] == "K" else 0.0)
+
+
+def parse_area(text: str) -> float:
+    """An area in square metres: "2.5 mm2", "2.5 mm²" or "1 cm^2". Raises QuantityError."""
+    match = re.fullmatch(r"\s*(.+?)\s*([munµ\u03bcc]?m)\s*(?:2|²|\^2|\*\*2)\s*", text)
+    if match is None:
+        raise QuantityError(Fault("this is no area", text, 'Write for example "2.5 mm2"'))
+    return parse(f"{match[1]} {match[2]}", "m") * parse(f"1 {match[2]}", "m")
 
 
 def parse_coefficient(text: str) -> float:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from benchapp.analysis.budget import Budget, Contribution, combine, from_half_width
 from benchapp.analysis.estimate import Estimate, Flag
 from benchapp.analysis.temperature import correction_uncertainty, to_reference
-from benchapp.instrument_card import InstrumentCard, InstrumentSpec
+from benchapp.instrument_card import Circuit, InstrumentCard, InstrumentSpec
 from benchapp.recipe import Recipe
 
 
@@ -30,6 +30,8 @@ class BudgetPlan:
     card: InstrumentCard | None = None
     temperature: TemperatureCorrection | None = None
     confidence: float = 0.95
+    settle_s: float = 0.0
+    aperture_s: float = math.nan
 
 
 def stated(estimate: Estimate, recipe: Recipe) -> Estimate:
@@ -57,10 +59,14 @@ def with_budget(estimate: Estimate, current_A: float, plan: BudgetPlan) -> tuple
             note="scatter of the blocks, drift of the EMF included",
         )
     ]
-    if plan.card is not None and plan.card.voltmeter is not None:
-        contributions += _voltmeter(plan.card.voltmeter, R * factor, current_A)
-    if plan.card is not None and plan.card.source is not None:
-        contributions += _source(plan.card.source, R * factor, current_A)
+    card = plan.card or InstrumentCard(None, None)
+    if card.voltmeter is not None:
+        contributions += _voltmeter(card.voltmeter, R * factor, current_A)
+        contributions += _ageing("voltmeter", card.voltmeter, R * factor, card.circuit.temperature_C)
+    if card.source is not None:
+        contributions += _source(card.source, R * factor, current_A)
+        contributions += _ageing("source", card.source, R * factor, card.circuit.temperature_C)
+    contributions += _circuit(card.circuit, R * factor, current_A, plan)
     if plan.temperature is not None:
         contributions += _temperature(R, plan.temperature)
     budget = combine(contributions, plan.confidence)
@@ -117,6 +123,49 @@ def _source(spec: InstrumentSpec, R: float, current_A: float) -> list[Contributi
     limit = accuracy.reading_ppm * 1e-6 + accuracy.range_ppm * 1e-6 * accuracy.range_ / abs(current_A)
     note = f"{accuracy.reading_ppm:g} ppm of the value and {accuracy.range_ppm:g} ppm of the range; relative"
     return [Contribution("source current", from_half_width(limit, "rectangular"), R, math.inf, "rectangular", note)]
+
+
+def _ageing(role: str, spec: InstrumentSpec, R: float, air_C: float | None) -> list[Contribution]:
+    """What the instrument's temperature and the time since its calibration add, relative to the value."""
+    found = []
+    if spec.temperature_ppm_per_K and air_C is not None:
+        away = abs(air_C - spec.calibrated_at_C)
+        u = from_half_width(spec.temperature_ppm_per_K * 1e-6 * away, "rectangular")
+        note = f"{spec.temperature_ppm_per_K:g} ppm/K over {away:g} K; relative"
+        found.append(Contribution(f"{role} temperature", u, R, distribution="rectangular", note=note))
+    if spec.drift_ppm_per_year and spec.calibrated is not None:
+        years = max(0.0, (datetime.date.today() - spec.calibrated).days / 365.25)
+        u = from_half_width(spec.drift_ppm_per_year * 1e-6 * years, "rectangular")
+        note = f"{spec.drift_ppm_per_year:g} ppm a year over {years:.2f} years; relative"
+        found.append(Contribution(f"{role} calibration age", u, R, distribution="rectangular", note=note))
+    return found
+
+
+def _circuit(circuit: Circuit, R: float, current_A: float, plan: BudgetPlan) -> list[Contribution]:
+    """Errors of one sign that the readings cannot show, each taken as the half-width of a rectangle, none corrected."""
+    limits: list[tuple[str, float, str]] = []
+    if circuit.asymmetry_ppm:
+        note = f"half of {circuit.asymmetry_ppm:g} ppm between the two currents; relative"
+        limits.append(("current asymmetry", circuit.asymmetry_ppm * 1e-6 / 2, note))
+    tau = circuit.settling_time_constant_s
+    if tau:
+        left = 2 * math.exp(-plan.settle_s / tau)
+        if plan.aperture_s > 0:
+            left *= tau / plan.aperture_s * -math.expm1(-plan.aperture_s / tau)
+        note = f"time constant {tau:g} s, {plan.settle_s:g} s waited, mean over the aperture; relative"
+        limits.append(("residual settling", left, note))
+    alpha = circuit.temperature_coefficient_per_K
+    if alpha is None and plan.temperature is not None:
+        alpha = plan.temperature.alpha_per_K
+    if circuit.thermal_resistance_K_per_W and alpha is not None:
+        rise = circuit.thermal_resistance_K_per_W * current_A**2 * abs(R)
+        limits.append(("self-heating", abs(alpha) * rise, f"{rise:.3g} K above the surroundings; relative"))
+    if circuit.insulation_ohm:
+        limits.append(("leakage", abs(R) / circuit.insulation_ohm, f"{circuit.insulation_ohm:g} ohm beside; relative"))
+    return [
+        Contribution(name, from_half_width(limit, "rectangular"), R, distribution="rectangular", note=note)
+        for name, limit, note in limits
+    ]
 
 
 def _temperature(R: float, c: TemperatureCorrection) -> list[Contribution]:

@@ -7,6 +7,7 @@ import math
 from dataclasses import asdict
 from typing import Any
 
+from benchapp.analysis.budget import Budget
 from benchapp.analysis.estimate import Estimate
 
 _KEYS = (
@@ -38,6 +39,23 @@ def result_object(identity: dict[str, Any], estimate: Estimate, verdict: str | N
         "flags": [asdict(flag) for flag in estimate.flags],
         "verdict": verdict,
     }
+
+
+def budget_rows(budget: Budget | None) -> list[dict[str, Any]]:
+    """The budget as rows, the largest share first; no row without a budget."""
+    return [
+        {
+            "name": c.name,
+            "distribution": c.distribution,
+            "standard_uncertainty": c.standard_uncertainty,
+            "sensitivity": c.sensitivity,
+            "contribution_ohm": c.contribution,
+            "degrees_of_freedom": _exists(c.degrees_of_freedom),
+            "share": c.share,
+            "note": c.note,
+        }
+        for c in (() if budget is None else budget.contributions)
+    ]
 
 
 def to_line(value: dict[str, Any]) -> str:

@@ -13,12 +13,13 @@ import sys
 import threading
 import time
 import traceback
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
+from benchapp.analysis.budget import Budget
 from benchapp.analysis.estimate import Estimate, Flag
 from benchapp.analysis.traps.detect import with_traps
 from benchapp.bench import Bench, BenchPlan
@@ -33,8 +34,9 @@ from benchapp.measure.control import Control
 from benchapp.measure.sequencer import Sequencer
 from benchapp.measure.snapshot import Batch, RecordLost, RunFacts, RunSnapshot
 from benchapp.recipe import Recipe, recipe_to_toml
-from benchapp.result_budget import stated
-from benchapp.result_json import result_object
+from benchapp.result_budget import BudgetPlan, with_budget
+from benchapp.result_decision import decide, decision_object
+from benchapp.result_json import budget_rows, result_object
 from benchapp.version import VERSION
 from drivers.guardian import NoGuard, ProcessGuard
 from drivers.registry import Transcript
@@ -47,8 +49,8 @@ _LAST_LOOK = 100_000  # beyond, only its end is: a look would hold up the record
 class Session:
     """One run. `control` takes orders from any thread; `snapshot` and `history` hold what is in the record.
 
-    `finish` has the last word on the estimate at the end: it brings in what is known beside the readings. Without it
-    the estimate is stated at the recipe's confidence.
+    `known` is what is known beside the readings; it enters the estimate at the end of the run, and the record keeps
+    the budget and the decision.
     """
 
     def __init__(
@@ -61,7 +63,7 @@ class Session:
         logbook: Path,
         bench_note: str = "",
         transcript: Transcript | None = None,
-        finish: Callable[[Estimate], Estimate] | None = None,
+        known: BudgetPlan | None = None,
     ) -> None:
         self.recipe = recipe
         self.plan = plan
@@ -76,7 +78,8 @@ class Session:
         self._clock = clock
         self._bench_note = bench_note
         self._transcript = transcript
-        self._finish = finish or (lambda estimate: stated(estimate, recipe))
+        self.known = known or BudgetPlan(confidence=recipe.confidence)
+        self.budget: Budget | None = None
         self._live_flags: tuple[Flag, ...] = ()
         self._next_look = _FIRST_LOOK
         self._no_look_before = 0.0
@@ -195,7 +198,8 @@ class Session:
             last = batches[-1].snapshot
             if last.end is not None:
                 verdict = None if last.verdict is None else str(last.verdict)
-                writer.end(last.end, result_object({"run_id": writer.run_id}, last.estimate, verdict))
+                told = result_object({"run_id": writer.run_id}, last.estimate, verdict)
+                writer.end(last.end, {**told, **self._beside(last.estimate)})
         except LogbookError as error:
             self._lost = str(error)
         except Exception:  # noqa: BLE001  the outermost net of the writer: the run must not go on unrecorded
@@ -246,9 +250,21 @@ class Session:
         if end is not None and end.reason is EndReason.COMPLIANCE:
             estimate = replace(estimate, flags=(*estimate.flags, Flag("compliance", "stop", end.text)))
         if estimate.blocks:
-            estimate = self._finish(estimate)
+            estimate = self._stated(estimate)
         verdict = self.recipe.judge(estimate)
         return replace(last, snapshot=replace(last.snapshot, estimate=estimate, verdict=verdict))
+
+    def _beside(self, estimate: Estimate) -> dict[str, Any]:
+        """What the record keeps beside the result."""
+        r = self.recipe
+        decision = decide(estimate, r.low_ohm, r.high_ohm, r.rule, r.guard_band)
+        return {"budget": budget_rows(self.budget), "decision": decision_object(decision)}
+
+    def _stated(self, estimate: Estimate) -> Estimate:
+        if not estimate.standard_uncertainty_ohm > 0:
+            return estimate
+        finished, self.budget = with_budget(estimate, self.recipe.current_A, self.known)
+        return finished
 
     def _publish(self, batches: list[Batch]) -> None:
         if self._lost and batches[-1].snapshot.end is None:

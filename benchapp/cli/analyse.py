@@ -7,19 +7,19 @@ import math
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
-from benchapp.analysis.budget import Budget
-from benchapp.analysis.decision import judge_limits
-from benchapp.analysis.estimate import Estimate, Estimator, estimate_readings
+from benchapp.analysis.estimate import Estimator, estimate_readings
 from benchapp.analysis.traps.detect import with_traps
-from benchapp.cli.budget_options import add_budget_options, budget_plan, budget_rows
-from benchapp.cli.output import in_words, opened
+from benchapp.cli.budget_options import add_budget_options, add_geometry_options, budget_plan, geometry
+from benchapp.cli.output import opened
+from benchapp.cli.statement import Statement
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.logbook.readings_csv import ReadingColumns, read_readings
 from benchapp.quantity import parse
 from benchapp.result_budget import with_budget
-from benchapp.result_json import result_object, to_line
+from benchapp.result_decision import decide
+from benchapp.result_json import to_line
 
 T = TypeVar("T")
 D = TypeVar("D")
@@ -40,7 +40,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--estimator",
         choices=estimators,
-        help="how R follows from the blocks (sliding; blocks where the signs are irregular)",
+        help="how R follows from the readings (sliding; state-space where the signs are irregular)",
     )
     parser.add_argument("--confidence", type=float, default=0.95, help="coverage probability (0.95)")
     parser.add_argument("--low", metavar="...", help="lower limit of the resistance")
@@ -48,6 +48,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--rule", choices=("simple", "guarded"), default="guarded", help="of the verdict (guarded)")
     parser.add_argument("--guard-band", type=float, default=1.0, help="in expanded uncertainties (1)")
     add_budget_options(parser)
+    add_geometry_options(parser)
     parser.add_argument("--json", metavar="FILE", help='one JSON object a line into this file, "-" for standard output')
     parser.set_defaults(run=run)
 
@@ -60,7 +61,9 @@ def run(arguments: argparse.Namespace) -> int:
     with opened(arguments.json, "--json") as stream:
         for path in arguments.files:
             try:
-                line = to_line(_as_object(path, *_analyse(path, arguments)))
+                stated = _analyse(path, arguments)
+                verdict = None if stated.decision is None else str(stated.decision.verdict)
+                line = to_line(stated.as_object({"file": str(path)}, verdict))
             except InputError as error:
                 status = error.exit_status
                 line = to_line({"file": str(path), "error": str(error)})
@@ -72,20 +75,14 @@ def _in_words(arguments: argparse.Namespace) -> int:
     status = 0
     for path in arguments.files:
         try:
-            estimate, verdict, _ = _analyse(path, arguments)
-            print(in_words(str(path), estimate, verdict))
+            print(_analyse(path, arguments).in_words(str(path)))
         except InputError as error:
             status = error.exit_status
             print(error, file=sys.stderr)
     return status
 
 
-def _as_object(path: Path, estimate: Estimate, verdict: str | None, budget: Budget | None) -> dict[str, Any]:
-    rows = [] if budget is None else budget_rows(budget)
-    return {**result_object({"file": str(path)}, estimate, verdict), "budget": rows}
-
-
-def _analyse(path: Path, arguments: argparse.Namespace) -> tuple[Estimate, str | None, Budget | None]:
+def _analyse(path: Path, arguments: argparse.Namespace) -> Statement:
     columns = read_readings(path)
     emf_order = _remark(path, columns, "emf_order", int, arguments.emf_order, 1)
     if emf_order not in (0, 1, 2):
@@ -110,9 +107,8 @@ def _analyse(path: Path, arguments: argparse.Namespace) -> tuple[Estimate, str |
         plan = budget_plan(arguments, arguments.confidence, measured)
         estimate, budget = with_budget(estimate, max(map(abs, columns.current_A)), plan)
     low, high = (_limit(arguments, name) for name in ("low", "high"))
-    guard = 0.0 if arguments.rule == "simple" else arguments.guard_band
-    verdict = judge_limits(estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, low, high, guard)
-    return estimate, None if verdict is None else str(verdict), budget
+    decision = decide(estimate, low, high, arguments.rule, arguments.guard_band)
+    return Statement(estimate, budget, decision, geometry(arguments))
 
 
 def _mean_temperature(columns: ReadingColumns) -> float | None:

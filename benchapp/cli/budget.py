@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import asdict
 from pathlib import Path
 
-from benchapp.cli.budget_options import add_budget_options, budget_in_words, budget_plan, budget_rows
+from benchapp.cli.budget_options import (
+    add_budget_options,
+    budget_in_words,
+    budget_plan,
+    validation_in_words,
+)
 from benchapp.cli.output import in_words, opened
 from benchapp.errors import Fault, InputError
 from benchapp.logbook.database import default_path
 from benchapp.logbook.query import load_run
 from benchapp.logbook.replay import recipe_of, replay
 from benchapp.result_budget import with_budget
-from benchapp.result_json import result_object, to_line
+from benchapp.result_json import budget_rows, result_object, to_line
+from benchapp.result_monte_carlo import validate
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -49,13 +56,17 @@ def run(arguments: argparse.Namespace) -> int:
     confidence = arguments.confidence if arguments.confidence is not None else recipe.confidence
     if not 0.5 <= confidence < 1:
         raise InputError(Fault("out of range", str(confidence), "Write for example 0.95", field="--confidence"))
-    plan = budget_plan(arguments, confidence)
+    plan = budget_plan(arguments, confidence, settle_s=recipe.settle_s, aperture_s=recipe.aperture_s)
     estimate, budget = with_budget(estimate, recipe.current_A, plan)
+    validation = validate(estimate.resistance_ohm, budget)
     if arguments.json is None:
         print(in_words(recipe.name or f"run {arguments.id}", estimate))
         print(budget_in_words(budget))
+        if validation is not None:
+            print(validation_in_words(validation))
         return 0
     with opened(arguments.json, "--json") as stream:
         result = result_object({"run_id": arguments.id}, estimate)
-        stream.write(to_line({**result, "budget": budget_rows(budget)}) + "\n")
+        beside = {"budget": budget_rows(budget), "monte_carlo": None if validation is None else asdict(validation)}
+        stream.write(to_line({**result, **beside}) + "\n")
     return 0

@@ -3,35 +3,50 @@
 from __future__ import annotations
 
 import argparse
+import math
+import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from benchapp.analysis.budget import Budget
+from benchapp.analysis.conductor import Conductor
+from benchapp.analysis.thermometer import platinum_temperature, type_t_temperature
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.instrument_card import load_card
-from benchapp.quantity import engineering, parse_coefficient, parse_temperature
+from benchapp.quantity import engineering, parse, parse_area, parse_coefficient, parse_temperature
 from benchapp.result_budget import BudgetPlan, TemperatureCorrection
+from benchapp.result_material import Geometry
+from benchapp.result_monte_carlo import Validation
 
 
 def add_budget_options(parser: argparse.ArgumentParser) -> None:
     """--instrument-card and the temperature options."""
     parser.add_argument("--instrument-card", metavar="FILE", type=Path, help="accuracy of the instruments (TOML)")
-    parser.add_argument("--temperature", metavar="23 degC", help="the specimen's temperature, where no column tells it")
+    parser.add_argument(
+        "--temperature",
+        metavar="23 degC",
+        help="of the specimen, where no column tells it; or a reading: ohms of a Pt100, volts of a type T",
+    )
     parser.add_argument("--reference-temperature", metavar="20 degC", help="state the resistance at this temperature")
     parser.add_argument("--temperature-coefficient", metavar="0.00393 / K", help="of the specimen, at the reference")
 
 
-def budget_plan(arguments: argparse.Namespace, confidence: float, measured_C: float | None = None) -> BudgetPlan:
+def budget_plan(
+    arguments: argparse.Namespace,
+    confidence: float,
+    measured_C: float | None = None,
+    settle_s: float = 0.0,
+    aperture_s: float = math.nan,
+) -> BudgetPlan:
     """What the options say; `measured_C` is the mean of a temperature column. Raises InputError."""
     card = load_card(arguments.instrument_card) if arguments.instrument_card is not None else None
-    return BudgetPlan(card, _correction(arguments, measured_C), confidence)
+    return BudgetPlan(card, _correction(arguments, measured_C), confidence, settle_s, aperture_s)
 
 
 def _correction(arguments: argparse.Namespace, measured_C: float | None) -> TemperatureCorrection | None:
     reference = _read(arguments.reference_temperature, parse_temperature, "--reference-temperature")
     alpha = _read(arguments.temperature_coefficient, parse_coefficient, "--temperature-coefficient")
-    temperature = _read(arguments.temperature, parse_temperature, "--temperature")
+    temperature = _read(arguments.temperature, specimen_temperature, "--temperature")
     if reference is None and alpha is None:
         return None
     temperature = measured_C if temperature is None else temperature
@@ -51,6 +66,62 @@ def _correction(arguments: argparse.Namespace, measured_C: float | None) -> Temp
     return TemperatureCorrection(temperature, reference, alpha)
 
 
+def specimen_temperature(text: str) -> float:
+    """Degrees Celsius from "23 degC", from the ohms of a Pt100, or from the volts of a type T thermocouple.
+
+    The thermocouple's other junction is at 0 degC, or where "0.79 mV at 23 degC" says. Raises QuantityError.
+    """
+    reading, _, junction = text.partition(" at ")
+    if not re.search(r"(ohm|Ohm|\u03a9|\u2126|V)\s*$", reading):
+        return parse_temperature(text)
+    if reading.strip().endswith("V"):
+        found = type_t_temperature(parse(reading, "V"), parse_temperature(junction) if junction else 0.0)
+        kind = "a type T thermocouple from -200 to 400 degC"
+    else:
+        found = platinum_temperature(parse(reading, "ohm"))
+        kind = "a Pt100 from -200 to 850 degC"
+    if math.isnan(found):
+        raise QuantityError(Fault(f"no reading of {kind}", text, 'Write for example "107.79 ohm" or "23 degC"'))
+    return found
+
+
+def add_geometry_options(parser: argparse.ArgumentParser) -> None:
+    """--length, --area and --conductor."""
+    parser.add_argument("--length", metavar="1 m", help="between the sense leads: states resistance per length")
+    parser.add_argument("--area", metavar="2.5 mm2", help="cross-section: states resistivity and conductivity")
+    parser.add_argument(
+        "--conductor",
+        metavar='"class 2, 2.5 mm2"',
+        help='class of IEC 60228 to compare with, such as "class 5, 4 mm2, coated"; the result must hold at 20 degC',
+    )
+
+
+def geometry(arguments: argparse.Namespace) -> Geometry | None:
+    """What the options say of the conductor. Raises InputError."""
+    length = _read(arguments.length, lambda text: parse(text, "m"), "--length")
+    area = _read(arguments.area, parse_area, "--area")
+    conductor = None if arguments.conductor is None else _conductor(arguments.conductor)
+    if length is None and (area is not None or conductor is not None):
+        raise InputError(Fault("missing", "", 'Write for example "1 m"', field="--length"))
+    if length is None:
+        return None
+    for name, value in (("--length", length), ("--area", area)):
+        if value is not None and not value > 0:
+            raise InputError(Fault("not above 0", str(value), "Write what was measured", field=name))
+    return Geometry(length, area, conductor=conductor)
+
+
+def _conductor(text: str) -> Conductor:
+    match = re.fullmatch(r"\s*class\s*(\d)\s*,\s*([\d.]+)\s*mm2\s*(?:,\s*(plain|coated)\s*)?", text)
+    remedy = 'Write for example "class 2, 2.5 mm2" or "class 5, 4 mm2, coated"'
+    if match is None:
+        raise InputError(Fault("no conductor class", text, remedy, field="--conductor"))
+    found = Conductor(float(match[2]), int(match[1]), match[3] == "coated")
+    if math.isnan(found.largest_ohm_per_m):
+        raise InputError(Fault("IEC 60228 has no such conductor of copper", text, remedy, field="--conductor"))
+    return found
+
+
 def _read(text: str | None, reader: Callable[[str], float], option: str) -> float | None:
     if text is None:
         return None
@@ -61,21 +132,14 @@ def _read(text: str | None, reader: Callable[[str], float], option: str) -> floa
         raise InputError(Fault(fault.problem, fault.value, fault.remedy, field=option)) from error
 
 
-def budget_rows(budget: Budget) -> list[dict[str, Any]]:
-    """The budget as JSON rows, the largest share first."""
-    return [
-        {
-            "name": c.name,
-            "distribution": c.distribution,
-            "standard_uncertainty": c.standard_uncertainty,
-            "sensitivity": c.sensitivity,
-            "contribution_ohm": c.contribution,
-            "degrees_of_freedom": None if c.degrees_of_freedom == float("inf") else c.degrees_of_freedom,
-            "share": c.share,
-            "note": c.note,
-        }
-        for c in budget.contributions
-    ]
+def validation_in_words(validation: Validation) -> str:
+    """One line on the Monte Carlo interval."""
+    agree = "validates the budget" if validation.validated else "does not agree with the budget; prefer this interval"
+    low, high = (engineering(value, "ohm", 7) for value in (validation.low_ohm, validation.high_ohm))
+    return (
+        f"Monte Carlo ({validation.trials} trials): u = {engineering(validation.standard_uncertainty_ohm, 'ohm', 3)},"
+        f" {low} to {high}; {agree} (JCGM 101, tolerance {engineering(validation.tolerance_ohm, 'ohm', 2)})"
+    )
 
 
 def budget_in_words(budget: Budget) -> str:

@@ -10,7 +10,7 @@ from benchapp.cli.output import in_words, opened
 from benchapp.logbook.database import default_path
 from benchapp.logbook.export import computed_result, export_csv, export_json
 from benchapp.logbook.query import RunSummary, list_runs, load_run
-from benchapp.quantity import concise
+from benchapp.quantity import concise, engineering
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -66,6 +66,8 @@ def _show(arguments: argparse.Namespace) -> int:
         print(in_words(recipe.name or "result", estimate, verdict))
     else:
         print("no block has closed: there is no result")
+    for line in _as_stated(summary):
+        print(line)
     for role, identity in record.instruments.items():
         print(f"{role}: {identity} at {summary.bench.get(role, '')}")
     for role, s in record.settings:
@@ -76,6 +78,21 @@ def _show(arguments: argparse.Namespace) -> int:
     print("recipe:")
     print("".join(f"  {line}\n" for line in summary.recipe_toml.splitlines()), end="")
     return 0
+
+
+def _as_stated(summary: RunSummary) -> list[str]:
+    """What was stated at the end of the run, where more was known than the readings tell."""
+    result = summary.result or {}
+    rows = result.get("budget") or []
+    if len(rows) < 2:
+        return []
+    value = concise(result["resistance_ohm"], result["standard_uncertainty_ohm"], "ohm")
+    U = engineering(result["expanded_uncertainty_ohm"], "ohm", 2)
+    lines = [f"stated with its budget: R = {value}, ± {U} ({result['coverage_probability']:.0%})"]
+    lines += [f"  {row['share']:6.1%}  {row['name']}" for row in rows if row["share"] > 0.001]
+    if result.get("verdict"):
+        lines.append(f"  verdict: {result['verdict']}")
+    return lines
 
 
 def _export(arguments: argparse.Namespace) -> int:

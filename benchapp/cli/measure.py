@@ -9,13 +9,12 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-from benchapp.analysis.budget import Budget
-from benchapp.analysis.estimate import Estimate
 from benchapp.bench import BenchPlan, plan_bench
-from benchapp.cli.budget_options import add_budget_options, budget_plan, budget_rows
-from benchapp.cli.output import in_words, opened
+from benchapp.cli.budget_options import add_budget_options, add_geometry_options, budget_plan, geometry
+from benchapp.cli.output import opened
 from benchapp.cli.progress import Progress
 from benchapp.cli.scenarios import add_scenario_options, loaded
+from benchapp.cli.statement import Statement
 from benchapp.cli.stream import ReadingStream
 from benchapp.cli.transcript import TranscriptFile
 from benchapp.clock import ScaledClock
@@ -23,8 +22,9 @@ from benchapp.errors import Fault, InputError
 from benchapp.limits import load_limits
 from benchapp.logbook.database import default_path
 from benchapp.recipe import STOP_KEYS, Entry, build_recipe, entries_from_toml
-from benchapp.result_budget import with_budget
-from benchapp.result_json import result_object, to_line
+from benchapp.result_decision import decide
+from benchapp.result_json import to_line
+from benchapp.result_material import Geometry
 from benchapp.session import Session
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock as SimulatedClock
@@ -77,6 +77,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--json", metavar="FILE", help='the result as JSON, "-" for standard output')
     parser.add_argument("--stream", metavar="FILE", help='each reading as a JSON line, "-" for standard output')
     add_budget_options(parser)
+    add_geometry_options(parser)
     parser.add_argument("--transcript", metavar="FILE", type=Path, help="the full conversation with the instruments")
     parser.set_defaults(run=run)
 
@@ -85,16 +86,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure once."""
     scenario = loaded(arguments.scenario) if arguments.scenario else None
     recipe = build_recipe(_entries(arguments, scenario))
-    plan_of_budget = budget_plan(arguments, recipe.confidence)
-    budgets: list[Budget] = []
-
-    def finish(estimate: Estimate) -> Estimate:
-        if not estimate.standard_uncertainty_ohm > 0:
-            return estimate
-        finished, budget = with_budget(estimate, recipe.current_A, plan_of_budget)
-        budgets[:] = [budget]
-        return finished
-
+    known = budget_plan(arguments, recipe.confidence, settle_s=recipe.settle_s, aperture_s=recipe.aperture_s)
+    conductor = geometry(arguments)
     kept = TranscriptFile(arguments.transcript) if arguments.transcript else contextlib.nullcontext()
     with kept as transcript, _bench(arguments, scenario) as plan:
         session = Session(
@@ -105,12 +98,12 @@ def run(arguments: argparse.Namespace) -> int:
             logbook=arguments.logbook or default_path(),
             bench_note=f"simulated bench {scenario.name}" if scenario else "",
             transcript=transcript,
-            finish=finish,
+            known=known,
         )
-        return measure(session, budgets, json_target=arguments.json, stream_target=arguments.stream)
+        return measure(session, conductor, json_target=arguments.json, stream_target=arguments.stream)
 
 
-def measure(session: Session, budgets: list[Budget], *, json_target: str | None, stream_target: str | None) -> int:
+def measure(session: Session, conductor: Geometry | None, *, json_target: str | None, stream_target: str | None) -> int:
     """Run a session to its end, told on standard error; the exit status."""
     progress = Progress(session)
     with contextlib.ExitStack() as stack:
@@ -127,12 +120,13 @@ def measure(session: Session, budgets: list[Budget], *, json_target: str | None,
         print(f"{end.reason}: {end.text.rstrip('.')}. Run {session.run_id} is in {session.logbook}", file=sys.stderr)
         if snapshot.estimate.blocks:
             verdict = None if snapshot.verdict is None else str(snapshot.verdict)
+            recipe = session.recipe
+            decision = decide(snapshot.estimate, recipe.low_ohm, recipe.high_ohm, recipe.rule, recipe.guard_band)
+            stated = Statement(snapshot.estimate, session.budget, decision, conductor)
             if result is not None:
-                told = result_object({"run_id": session.run_id}, snapshot.estimate, verdict)
-                rows = budget_rows(budgets[0]) if budgets else []
-                result.write(to_line({**told, "budget": rows}) + "\n")
+                result.write(to_line(stated.as_object({"run_id": session.run_id}, verdict)) + "\n")
             if json_target != "-" and stream_target != "-":
-                print(in_words(session.recipe.name or f"run {session.run_id}", snapshot.estimate, verdict))
+                print(stated.in_words(recipe.name or f"run {session.run_id}"))
     return end.exit_status(snapshot.estimate.blocks)
 
 

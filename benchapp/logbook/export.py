@@ -50,6 +50,7 @@ def _as_object(record: RunRecord) -> dict[str, Any]:
             "ended": summary.ended or None,
             "status": summary.status,
             "end_text": summary.end_text,
+            "stated": summary.result,
             "software": summary.software,
             "recipe": tomllib.loads(summary.recipe_toml),
             "bench": summary.bench,

@@ -48,7 +48,7 @@ def test_a_scenario_to_its_end_and_the_record_gives_the_same(
     assert main(["analyse", csv, "--json", "-"]) == 0
     again = json.loads(capsys.readouterr().out)
     # A CSV file does not tell the limits.
-    apart = {"file", "run_id", "verdict"}
+    apart = {"file", "run_id", "verdict", "decision"}
     assert {k: again[k] for k in again.keys() - apart} == {k: result[k] for k in result.keys() - apart}
     assert main(["logbook", "export", str(result["run_id"]), "--json", "-"]) == 0
     whole = json.loads(capsys.readouterr().out)
