@@ -39,6 +39,18 @@ class HouseLimits:
 
     def check(self, recipe: Recipe) -> None:
         """Refuse a recipe before any command leaves. Raises LimitExceeded."""
+        preset = _PRESETS.get(recipe.preset)
+        if preset is not None:
+            for field, value, limit, unit in (
+                ("current", recipe.current_A, preset.current_A, "A"),
+                ("compliance", recipe.compliance_V, preset.compliance_V, "V"),
+            ):
+                if value > limit * (1 + 1e-9):
+                    raise LimitExceeded(
+                        f"{field}: {engineering(value, unit)} exceeds the {engineering(limit, unit)} of the recipe's"
+                        f' limits = "{recipe.preset}". Lower it, or remove that line',
+                        field,
+                    )
         self._check("current", recipe.current_A, self.current_A, "A")
         self._check("compliance", recipe.compliance_V, self.compliance_V, "V")
         if recipe.nominal_ohm is not None:
@@ -55,6 +67,11 @@ class HouseLimits:
                 f" or raise the limit in {limits_file()} if the bench and its wiring are made for it",
                 field="compliance" if what == "compliance" else "current",
             )
+
+
+# Contact resistance with its surface film left whole: 20 mV open circuit and 100 mA (ASTM B539, method C;
+# IEC 60512-2-1; EIA-364-23).
+_PRESETS = {"dry-circuit": HouseLimits(current_A=0.1, compliance_V=0.02)}
 
 
 def limits_file() -> Path:

@@ -20,6 +20,8 @@ from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse
 
 DEFAULT_BLOCKS = 30
+# Their values stand in `limits`.
+PRESETS = ("dry-circuit",)
 STOP_KEYS = ("blocks", "duration", "until", "endless")
 
 
@@ -54,6 +56,7 @@ class Recipe:
     rule: str = "guarded"
     guard_band: float = 1.0
     confidence: float = 0.95
+    preset: str = ""  # a named set of limits, tighter than the house's
 
     @property
     def estimator(self) -> Estimator:
@@ -182,6 +185,8 @@ def recipe_to_toml(recipe: Recipe) -> str:
     lines += [f'rule = "{recipe.rule}"', f"guard_band = {recipe.guard_band!r}", f"confidence = {recipe.confidence!r}"]
     if recipe.wanted_estimator is not None:
         lines.append(f'estimator = "{recipe.wanted_estimator}"')
+    if recipe.preset:
+        lines.append(f'limits = "{recipe.preset}"')
     if recipe.stop == StopRule(None):
         lines.append("endless = true")
     return "\n".join(lines) + "\n"
@@ -196,7 +201,7 @@ def _assemble(values: dict[str, Any]) -> Recipe:
     names = {
         "current": "current_A", "compliance": "compliance_V", "range": "range_V", "settle": "settle_s",
         "line_frequency": "line_frequency_Hz", "nominal": "nominal_ohm", "low": "low_ohm", "high": "high_ohm",
-        "estimator": "wanted_estimator",
+        "estimator": "wanted_estimator", "limits": "preset",
     }  # fmt: skip
     chosen = {names.get(key, key): value for key, value in values.items() if key not in STOP_KEYS}
     if any(key in values for key in STOP_KEYS):
@@ -285,6 +290,12 @@ def _rule(entry: Entry) -> str:
     return str(entry.value)
 
 
+def _preset(entry: Entry) -> str:
+    if entry.value not in PRESETS:
+        raise InputError(entry.fault("no preset of limits", f"Write one of {', '.join(PRESETS)}"))
+    return str(entry.value)
+
+
 def _text(entry: Entry) -> str:
     if not isinstance(entry.value, str):
         raise InputError(entry.fault("no text", "Write it in quotes"))
@@ -317,6 +328,7 @@ _READERS: dict[str, Callable[[Entry], Any]] = {
     "rule": _rule,
     "guard_band": _number(0, 10),
     "confidence": _number(0.5, 0.9999),
+    "limits": _preset,
     "low": _quantity("ohm", -1e6, 1e6),
     "high": _quantity("ohm", -1e6, 1e6),
 }
