@@ -205,7 +205,7 @@ class RunningEstimate:
     def _central(self) -> tuple[float, float, int, Estimator, int]:
         """R, its standard uncertainty and degrees of freedom, the estimator they come from; blocks that lie far out."""
         blocks, n = self._blocks, self._blocks.count
-        if self._whole is not None and n:
+        if self._whole is not None:
             found = self._whole.estimate()
             if found is not None and found.standard_uncertainty_ohm > 0:
                 u, degrees = found.standard_uncertainty_ohm, found.degrees_of_freedom

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,7 +42,7 @@ def white_degrees_of_freedom(n: int, factor: int) -> float:
 
 
 def allan_series(values: Floats) -> list[AllanPoint]:
-    """At octaves, up to a quarter of the series."""
+    """At octaves, up to a quarter of the series; n log n in work."""
     n, factor, found = len(values), 1, []
     while 4 * factor <= n:
         deviation = overlapping_allan(values, factor)
@@ -51,3 +52,20 @@ def allan_series(values: Floats) -> list[AllanPoint]:
         found.append(AllanPoint(factor, deviation, low, high))
         factor *= 2
     return found
+
+
+def useful_averaging(points: Sequence[AllanPoint], spacing_s: float, worded: Callable[[float, str, int], str]) -> str:
+    """Where the deviation bottoms, in a sentence; `worded` turns a number, its unit and digits into text."""
+    if len(points) < 2:
+        return "Tells how long averaging helps from the eighth block on."
+    bottom = min(points, key=lambda p: p.deviation)
+    after = [p for p in points if p.factor > bottom.factor]
+    deviation = worded(bottom.deviation, "ohm", 2)
+    rises = [p for p in after if p.low > bottom.high]
+    if rises:
+        return (
+            f"Averaging helps up to about {worded(bottom.factor * spacing_s, 's', 2)}, where averages scatter by"
+            f" {deviation}; beyond it the value wanders. More runs of that length tell more than one longer run."
+        )
+    longest = worded(points[-1].factor * spacing_s, "s", 2)
+    return f"Averaging helps as far as this run can tell, {longest}; averages of that length scatter by {deviation}."

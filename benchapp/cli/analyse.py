@@ -96,7 +96,7 @@ def _analyse(path: Path, arguments: argparse.Namespace) -> Statement:
         aperture_s=_remark(path, columns, "aperture_s", float, None, math.nan),
         estimator=_remark(path, columns, "estimator", Estimator, _wanted(arguments), None),
     )
-    if not blocks:
+    if not blocks and not estimate.standard_uncertainty_ohm > 0:
         problem = f"no block closes: {len(columns.time_s)} readings do not determine R at EMF order {emf_order}"
         remedy = f"The current must be reversed, with at least {emf_order + 2} readings"
         raise InputError(Fault(problem, "", remedy, field="current_A", file=str(path)))

@@ -12,8 +12,10 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from benchapp.bench import plan_bench
 from benchapp.clock import ScaledClock
 from benchapp.errors import BenchError
+from benchapp.instrument_card import InstrumentCard
 from benchapp.limits import load_limits
 from benchapp.recipe import Recipe
+from benchapp.result_budget import BudgetPlan
 from benchapp.session import Session
 from benchapp.ui.models import BenchChoice
 from sim.bench import SimulatedBench
@@ -43,6 +45,7 @@ class RunController(QObject):
         super().__init__()
         self._logbook = logbook
         self._speed = speed
+        self.card: InstrumentCard | None = None
         self._session: Session | None = None
         self._server: BenchServer | None = None
         self._shown: object = None
@@ -119,7 +122,10 @@ class RunController(QObject):
             self._server = BenchServer(SimulatedBench(scenario, SimulatedClock(self._speed)))
             plan = plan_bench(self._server.source, self._server.voltmeter, in_process=True)
         clock = ScaledClock(self._speed)
-        return Session(plan, recipe, load_limits(), clock=clock, logbook=self._logbook, bench_note=note)
+        known = BudgetPlan(
+            self.card, confidence=recipe.confidence, settle_s=recipe.settle_s, aperture_s=recipe.aperture_s
+        )
+        return Session(plan, recipe, load_limits(), clock=clock, logbook=self._logbook, bench_note=note, known=known)
 
     def _close_server(self) -> None:
         if self._server is not None:

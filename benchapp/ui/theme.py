@@ -129,6 +129,10 @@ def _style_sheet(c: Colours) -> str:
     QPushButton[main="true"] {{ background: {c.accent}; color: {c.on_accent}; border: none; font-weight: bold; }}
     QPushButton[main="true"]:focus {{ border: 2px solid {c.ink}; }}
     QPushButton[main="true"]:disabled {{ background: transparent; color: {c.faint}; border: 1px solid {c.grid}; }}
+    QPushButton[tab="true"] {{ border: none; border-bottom: 2px solid {c.grid}; border-radius: 0; padding: 0 4px;
+        min-height: 26px; text-align: center; color: {c.faint}; }}
+    QPushButton[tab="true"]:checked {{ color: {c.ink}; border-bottom: 2px solid {c.accent}; font-weight: bold; }}
+    QPushButton[tab="true"]:focus {{ border: 2px solid {c.accent}; padding: 0 2px; }}
     QLineEdit, QComboBox {{ background: {c.surface}; border: 1px solid {c.line}; border-radius: 3px; padding: 0 8px;
         min-height: 28px; selection-background-color: {c.accent}; selection-color: {c.on_accent}; }}
     QLineEdit:focus, QComboBox:focus {{ border: 2px solid {c.accent}; padding: 0 7px; }}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, QObject, QSettings, Qt, Signal
@@ -17,8 +18,18 @@ from PySide6.QtGui import (
     QShortcut,
     QWindow,
 )
-from PySide6.QtWidgets import QHBoxLayout, QMainWindow, QMenu, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QFileDialog,
+    QHBoxLayout,
+    QMainWindow,
+    QMenu,
+    QMessageBox,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
 
+from benchapp.errors import InputError
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.output_plate import OutputState
 from benchapp.ui.widgets.painting import Painted
@@ -143,6 +154,9 @@ class MainWindow(QMainWindow):
         self._action(menu, "Copy picture", "Ctrl+Shift+C", self.measure.copy_picture)
         self._action(menu, "Copy readings", "Ctrl+Shift+D", self.measure.copy_data)
         menu.addSeparator()
+        self._action(menu, "Numbers, budget, stability", "Ctrl+J", self.measure.pages.next_page)
+        self._action(menu, "Instrument card …", "Ctrl+I", self.choose_card)
+        menu.addSeparator()
         self._action(menu, "Dark or light", "Ctrl+T", self.switch_theme)
         self._action(menu, "Guide", "F1", self.show_guide)
         self._action(menu, "OUTPUT OFF", "", self.output_off).setText("OUTPUT OFF\tEsc")
@@ -167,6 +181,21 @@ class MainWindow(QMainWindow):
         """Order the output off; the run ends with it."""
         if self._built:
             self._controller.stop("output switched off by the operator")
+
+    def choose_card(self) -> None:
+        """Read the accuracy of the instruments from a file; it holds from the next run on."""
+        path, _ = QFileDialog.getOpenFileName(self, "Instrument card", "", "Instrument cards (*.toml)")
+        if path:
+            self.use_card(Path(path))
+
+    def use_card(self, path: Path) -> None:
+        """The card at a path; a fault in it is shown and the card in use stays."""
+        from benchapp.instrument_card import load_card
+
+        try:
+            self._controller.card = load_card(path)
+        except InputError as error:
+            QMessageBox.warning(self, "Instrument card", str(error))
 
     def switch_theme(self) -> None:
         """Dark to light and back."""

@@ -7,10 +7,11 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 from benchapp.events import EndReason, EventKind
 from benchapp.quantity import engineering
 from benchapp.recorded import RecordedRun
+from benchapp.result_budget import BudgetPlan
 from benchapp.ui.logbook.run_list import local_time
 from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip
-from benchapp.ui.measure.statistics_table import StatisticsTable
+from benchapp.ui.measure.side_pages import ShownRun, SidePages
 from benchapp.ui.plots.run_plots import RunPlots
 from benchapp.ui.presentation import nominal_power, present
 from benchapp.ui.theme import Theme, font
@@ -24,7 +25,7 @@ class RunView(QWidget):
         self.panel = ResultPanel(theme)
         self.plots = RunPlots(theme)
         self.strip = RunStrip(theme)
-        self._table = StatisticsTable(theme)
+        self.pages = SidePages(theme)
         self._facts = QLabel()
         self._facts.setWordWrap(True)
         self._facts.setFont(font(12))
@@ -34,7 +35,7 @@ class RunView(QWidget):
         card.setFixedWidth(292)
         inside = QVBoxLayout(card)
         inside.setContentsMargins(16, 8, 16, 12)
-        inside.addWidget(self._table, 1)
+        inside.addWidget(self.pages, 1)
         inside.addWidget(self._facts)
         left = QVBoxLayout()
         left.setSpacing(2)
@@ -67,7 +68,8 @@ class RunView(QWidget):
         self.plots.start(recipe)
         self.plots.show_history(run.history, recipe, snapshot.estimate.thermal_emf_slope_V_per_s, marks)
         self.strip.show_run(run.history.readings.since(0), marks, snapshot, engineering(recipe.current_A, "A", 3))
-        self._table.show_run(snapshot)
+        known = BudgetPlan(confidence=recipe.confidence)
+        self.pages.show_run(ShownRun(snapshot, recipe, run.history.blocks.since(0), known))
         unverified = [f"{role} {s.name}" for role, s in run.record.settings if not s.verified]
         facts = [f"{role}: {identity}" for role, identity in run.record.instruments.items()]
         facts.append(f"not verified: {', '.join(unverified)}" if unverified else "every setting was read back")

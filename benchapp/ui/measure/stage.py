@@ -19,7 +19,7 @@ from benchapp.quantity import concise, engineering
 from benchapp.session import Session
 from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip
-from benchapp.ui.measure.statistics_table import StatisticsTable
+from benchapp.ui.measure.side_pages import ShownRun, SidePages
 from benchapp.ui.models import BenchModel, RecipeModel
 from benchapp.ui.plots.run_plots import RunPlots
 from benchapp.ui.presentation import ShownResult, nominal_power, present
@@ -71,7 +71,7 @@ class MeasureStage(QWidget):
         self.panel = ResultPanel(self._theme)
         self.plots = RunPlots(self._theme)
         self.strip = RunStrip(self._theme)
-        self._table = StatisticsTable(self._theme)
+        self.pages = SidePages(self._theme)
         self._pointed = faint()
         self._plan = QLabel()
         self._plan.setWordWrap(True)
@@ -107,7 +107,7 @@ class MeasureStage(QWidget):
         inside_plan.addWidget(self._plan)
         inside_plan.addStretch(1)
         self._pages.addWidget(plan)
-        self._pages.addWidget(self._table)
+        self._pages.addWidget(self.pages)
         inside = QVBoxLayout(card)
         inside.setContentsMargins(16, 8, 16, 12)
         inside.addWidget(self._pages, 1)
@@ -145,7 +145,7 @@ class MeasureStage(QWidget):
         self._message.setText("")
         if self._controller.start(recipe, self._bench.choice):
             self._shows_run = True
-            self._pages.setCurrentWidget(self._table)
+            self._pages.setCurrentWidget(self.pages)
             self._plate.setVisible(False)
             session = self._controller.session
             self.panel.show_head(recipe, f"Run {session.run_id}" if session else "")
@@ -275,7 +275,9 @@ class MeasureStage(QWidget):
                 status=snapshot.status,
                 planned_end=planned,
             )
-            self._table.show_run(snapshot)
+            self.pages.show_run(
+                ShownRun(snapshot, session.recipe, session.history.blocks.since(0), session.known, session.budget)
+            )
             self._show_flags(snapshot.estimate.flags)
             current = engineering(session.recipe.current_A, "A", 3)
             self.strip.show_run(session.history.readings.since(0), marks, snapshot, current)

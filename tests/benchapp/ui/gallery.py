@@ -100,6 +100,7 @@ class Studio:
         yield self.shot("specimen-faults")
         self.run("busbar_joint", low="11 uohm", high="12.5 uohm")
         yield self.shot("measure-pass")
+        yield from self._pages()
         self.run("busbar_joint", low="11 uohm", high="11.6 uohm")
         yield self.shot("measure-fail")
         self.run("busbar_joint", low="11 uohm", high="11.83 uohm")
@@ -120,6 +121,17 @@ class Studio:
         window.logbook.overlay_previous()
         yield self.shot("logbook-run")
         window.close()
+
+    def _pages(self) -> Iterator[Screen]:
+        window = self.window
+        window.use_card(Path(__file__).with_name("card.toml"))
+        self.run("busbar_joint", blocks="80", low="11 uohm", high="11.832 uohm")
+        window.measure.pages.choose(1)
+        yield self.shot("measure-budget")
+        window.measure.pages.choose(2)
+        yield self.shot("measure-stability")
+        window.measure.pages.choose(0)
+        self.controller.card = None
 
     def _running(self) -> Iterator[Screen]:
         window = self.window

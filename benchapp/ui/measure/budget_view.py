@@ -1,0 +1,114 @@
+"""What the uncertainty is made of: one bar a contribution, the largest first; under it the decision."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QRectF, QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
+
+from benchapp.analysis.budget import Budget, Contribution
+from benchapp.quantity import engineering
+from benchapp.result_decision import Decision
+from benchapp.ui.theme import Theme, font
+from benchapp.ui.widgets.controls import faint
+from benchapp.ui.widgets.painting import Painted, elided, text_at
+
+_PITCH = 34
+_MOST = 7
+
+
+class ContributionBars(Painted):
+    """Name and share over a bar as long as the contribution's part of the combined uncertainty."""
+
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+        super().__init__(theme, parent)
+        self._rows: list[Contribution] = []
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self.setAccessibleName("contributions to the uncertainty")
+
+    def show_budget(self, budget: Budget | None) -> None:
+        """The largest contributions; the smaller ones together in the last row."""
+        rows = [] if budget is None else [c for c in budget.contributions if c.contribution > 0]
+        if len(rows) > _MOST:
+            rest = rows[_MOST - 1 :]
+            u = sum(c.contribution**2 for c in rest) ** 0.5
+            together = Contribution(f"{len(rest)} smaller ones", u, share=sum(c.share for c in rest))
+            rows = [*rows[: _MOST - 1], together]
+        self._rows = rows
+        self.setAccessibleDescription("; ".join(f"{c.name} {c.share:.0%}" for c in rows))
+        self.setFixedHeight(max(1, len(rows)) * _PITCH)
+        self.update()
+
+    def sizeHint(self) -> QSize:
+        """As many rows as there are."""
+        return QSize(250, max(1, len(self._rows)) * _PITCH)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Bars in the accent colour on a faint ground."""
+        with QPainter(self) as painter:
+            for index, c in enumerate(self._rows):
+                top = index * _PITCH
+                right = f"{engineering(c.contribution, 'ohm', 2)}"
+                text_at(painter, 0, top + 14, elided(c.name, self.width() - 90, 13), 13, self.colour("ink"))
+                text_at(
+                    painter, self.width(), top + 14, right, 13, self.colour("faint"), align=Qt.AlignmentFlag.AlignRight
+                )
+                painter.fillRect(QRectF(0, top + 19, self.width(), 7), self.colour("zone"))
+                length = max(1.0, self.width() * min(1.0, c.share**0.5))
+                painter.fillRect(QRectF(0, top + 19, length, 7), self.colour("accent"))
+
+
+class BudgetView(QWidget):
+    """Bars, the combination in a line, the decision in words."""
+
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._bars = ContributionBars(theme)
+        self._sum = _wrapped()
+        self._decision = _wrapped()
+        self._hint = faint("An instrument card (menu) adds what the instruments contribute.")
+        self._hint.setWordWrap(True)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 4, 0, 0)
+        column.setSpacing(8)
+        column.addWidget(self._bars)
+        column.addWidget(self._sum)
+        column.addWidget(self._decision)
+        column.addStretch(1)
+        column.addWidget(self._hint)
+
+    def show_budget(self, budget: Budget | None, decision: Decision | None) -> None:
+        """None for what does not exist yet."""
+        self._bars.show_budget(budget)
+        self._hint.setVisible(budget is None or len(budget.contributions) < 2)
+        self._sum.setText("The budget stands here from the fifth block on." if budget is None else _sum_text(budget))
+        self._decision.setText("" if decision is None else decision_text(decision))
+
+
+def _sum_text(budget: Budget) -> str:
+    degrees = "∞" if budget.degrees_of_freedom == float("inf") else f"{budget.degrees_of_freedom:.0f}"
+    return (
+        f"u {engineering(budget.standard_uncertainty, 'ohm', 2)}, ν {degrees}, k {budget.coverage_factor:.2f}\n"
+        f"U {engineering(budget.expanded_uncertainty, 'ohm', 2)} ({budget.coverage_probability:.0%})"
+    )
+
+
+def decision_text(decision: Decision) -> str:
+    """Probability, risk and ratio on short lines."""
+    lines = []
+    if decision.leans_to is not None:
+        lines.append(f"Undecided, leans to {decision.leans_to}.")
+    lines.append(f"Within the limits: {100 * decision.conformity_probability:.4g} %")
+    if decision.specific_risk == decision.specific_risk:
+        lines.append(f"Risk of a wrong verdict: {100 * decision.specific_risk:.2g} %")
+    if decision.tolerance_ratio == decision.tolerance_ratio:
+        low = ", too low (4:1)" if decision.warning else ""
+        lines.append(f"Tolerance to interval: {decision.tolerance_ratio:.3g} : 1{low}")
+    return "\n".join(lines)
+
+
+def _wrapped() -> QLabel:
+    label = QLabel()
+    label.setWordWrap(True)
+    label.setFont(font(13))
+    return label

@@ -1,0 +1,122 @@
+"""The card beside the plots: numbers, budget and stability of a run, one at a time."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QPushButton, QStackedWidget, QVBoxLayout, QWidget
+
+from benchapp.analysis.budget import Budget
+from benchapp.analysis.stability import allan_series
+from benchapp.measure.snapshot import RunSnapshot
+from benchapp.recipe import Recipe
+from benchapp.result_budget import BudgetPlan, with_budget
+from benchapp.result_decision import decide
+from benchapp.ui.measure.budget_view import BudgetView
+from benchapp.ui.measure.statistics_table import StatisticsTable
+from benchapp.ui.plots.stability_plot import StabilityPlot
+from benchapp.ui.presentation import FIRST_BLOCK
+from benchapp.ui.theme import Theme
+
+_EVERY_S = 1.0
+_MOST_BLOCKS = 20_000  # the last ones, for the stability shown
+
+
+@dataclass(frozen=True, slots=True)
+class ShownRun:
+    """What the pages show: a snapshot with its recipe, its blocks (rows of ClosedBlock) and what is known beside."""
+
+    snapshot: RunSnapshot
+    recipe: Recipe
+    blocks: NDArray[np.float64]
+    known: BudgetPlan
+    budget: Budget | None = None
+
+
+class SidePages(QWidget):
+    """Set `show_run`; the page in view follows at once, the others when they are chosen."""
+
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._shown: ShownRun | None = None
+        self._last_s = 0.0
+        self._table = StatisticsTable(theme)
+        self._budget = BudgetView(theme)
+        self._stability = StabilityPlot(theme)
+        self.stack = QStackedWidget()
+        self._choice = QButtonGroup(self)
+        row = QHBoxLayout()
+        row.setSpacing(4)
+        for index, (name, page) in enumerate(
+            (("Numbers", self._table), ("Budget", self._budget), ("Stability", self._stability))
+        ):
+            self.stack.addWidget(page)
+            button = QPushButton(name)
+            button.setCheckable(True)
+            button.setProperty("tab", True)
+            button.setChecked(index == 0)
+            button.setCursor(Qt.CursorShape.PointingHandCursor)
+            self._choice.addButton(button, index)
+            row.addWidget(button)
+        self._choice.idClicked.connect(self.choose)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(6)
+        column.addLayout(row)
+        column.addWidget(self.stack, 1)
+
+    def choose(self, index: int) -> None:
+        """Bring a page to the front: 0 numbers, 1 budget, 2 stability."""
+        self._choice.button(index).setChecked(True)
+        self.stack.setCurrentIndex(index)
+        self._fill()
+
+    def next_page(self) -> None:
+        """The page after the one in view."""
+        self.choose((self.stack.currentIndex() + 1) % self.stack.count())
+
+    def show_run(self, shown: ShownRun) -> None:
+        """A run as it stands; budget and stability at most once a second, and at the end."""
+        self._shown = shown
+        if self.stack.currentIndex() == 0:
+            self._table.show_run(shown.snapshot)
+            return
+        now = time.monotonic()
+        if now - self._last_s >= _EVERY_S or shown.snapshot.end is not None:
+            self._fill()
+
+    def _fill(self) -> None:
+        self._last_s = time.monotonic()
+        shown = self._shown
+        if shown is None:
+            return
+        page = self.stack.currentIndex()
+        if page == 0:
+            self._table.show_run(shown.snapshot)
+        elif page == 1:
+            self._fill_budget(shown)
+        else:
+            self._fill_stability(shown)
+
+    def _fill_budget(self, shown: ShownRun) -> None:
+        estimate, budget = shown.snapshot.estimate, shown.budget
+        if estimate.blocks < FIRST_BLOCK or not estimate.standard_uncertainty_ohm > 0:
+            self._budget.show_budget(None, None)
+            return
+        if budget is None:
+            estimate, budget = with_budget(estimate, shown.recipe.current_A, shown.known)
+        r = shown.recipe
+        self._budget.show_budget(budget, decide(estimate, r.low_ohm, r.high_ohm, r.rule, r.guard_band))
+
+    def _fill_stability(self, shown: ShownRun) -> None:
+        blocks = shown.blocks[:, -_MOST_BLOCKS:]
+        count = blocks.shape[1]
+        if count < 8:
+            self._stability.show_points([], 0.0)
+            return
+        spacing = float(blocks[0, -1] - blocks[0, 0]) / (count - 1)
+        self._stability.show_points(allan_series(blocks[1]), spacing)
