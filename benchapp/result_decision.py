@@ -76,15 +76,16 @@ def decision_in_words(decision: Decision) -> list[str]:
     leaning = f", leaning to {decision.leans_to}" if decision.leans_to is not None else ""
     rule = f"{decision.rule} acceptance, guard band {decision.guard_band:g} U"
     text = f"verdict: {decision.verdict}{leaning} ({rule})"
-    text += f"; within the limits with {_percent(decision.conformity_probability)}"
+    text += f"; within the limits with {percent(decision.conformity_probability)}"
     if not math.isnan(decision.specific_risk):
-        text += f", risk of a wrong verdict {_percent(decision.specific_risk)}"
+        text += f", risk of a wrong verdict {percent(decision.specific_risk)}"
     if not math.isnan(decision.tolerance_ratio):
         text += f"; tolerance : interval = {decision.tolerance_ratio:.3g} : 1"
     return [text, f"warning: {decision.warning}"] if decision.warning else [text]
 
 
-def _percent(probability: float) -> str:
+def percent(probability: float) -> str:
+    """A probability for people: beyond 0.01 % of either end it says so and no more."""
     percent = 100 * probability
     if percent > 99.99:
         return "more than 99.99 %"

@@ -40,11 +40,15 @@ class Estimator(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Flag:
-    """Something the reader of a result should know. `severity` is notice, warning or stop."""
+    """Something the reader of a result should know. `severity` is notice, warning or stop.
+
+    `where_s` are the stretches of time, start and end, of the readings concerned; empty where that is the whole run.
+    """
 
     code: str
     severity: str
     text: str
+    where_s: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +115,7 @@ class RunningEstimate:
         self._series = CompactSeries()
         self._readings = PairedMoments()
         self._overloads = 0
+        self._overloaded_s = (math.inf, -math.inf)
 
     @property
     def block_count(self) -> int:
@@ -126,6 +131,7 @@ class RunningEstimate:
         """Take one reading; return the block that it closes, if any."""
         if not abs(voltage_V) < OVERLOAD_V:
             self._overloads += 1
+            self._overloaded_s = (min(self._overloaded_s[0], time_s), time_s)
             self.pause()
             return None
         if current_A * self._last_current_A >= 0:
@@ -228,7 +234,7 @@ class RunningEstimate:
         flags = []
         if self._overloads:
             text = f"{self._overloads} readings outside the voltmeter's range; they are in no block."
-            flags.append(Flag("overload", "stop", f"{text} Choose a higher range."))
+            flags.append(Flag("overload", "stop", f"{text} Choose a higher range.", (self._overloaded_s,)))
         if outlying:
             text = f"{outlying} of {self._sliding.count} overlapping blocks lie further out than noise explains; each"
             flags.append(Flag("outlier", "notice", f"{text} was limited to two deviations. The readings are all kept."))

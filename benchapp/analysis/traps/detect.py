@@ -24,6 +24,8 @@ _LEAST_BLOCKS = 5
 _GAP = 5.0
 _MOST_READINGS = 1_000_000
 _FEW_COSINES = 4
+_MOST_GAPS = 50
+Stretches = tuple[tuple[float, float], ...]
 _TEXTS = {
     "resolution-limited": "Readings repeat to the last digit: the voltmeter's resolution, or a clipped input, hides the"
     " noise, and the interval is too small. Choose a lower range, more aperture or more current.",
@@ -114,7 +116,8 @@ def _widened(estimate: Estimate, block_ohm: Floats) -> Estimate:
 
 def find_traps(t: Floats, I: Floats, V: Floats, blocks: Floats, estimate: Estimate) -> list[Flag]:
     """Flags of a run (`blocks` as columns of ClosedBlock); O(n log n). The estimate itself flags an overload."""
-    flags = [_flag("time-gap", "notice")] if _has_gap(t, I) else []
+    gaps = _gaps(t, I)
+    flags = [_flag("time-gap", "notice", gaps)] if gaps else []
     good = np.abs(V) < OVERLOAD_V
     if not good.all() or blocks.shape[1] < _LEAST_BLOCKS or len(t) < _LEAST_READINGS:
         return flags
@@ -145,7 +148,7 @@ def find_traps(t: Floats, I: Floats, V: Floats, blocks: Floats, estimate: Estima
     if levels.is_asymmetric(I):
         flags.append(_flag("current-asymmetry", "notice"))
     code = _first_trap(run, found)
-    return [*flags, _flag(code, "warning")] if code else flags
+    return [*flags, _flag(code, "warning", _where(code, run, block_time))] if code else flags
 
 
 def _first_trap(run: RunData, found: shape.Shape | None) -> str:
@@ -171,16 +174,34 @@ def _first_trap(run: RunData, found: shape.Shape | None) -> str:
     return "mains-pickup" if disturbance.has_line(run) else ""
 
 
-def _has_gap(t: Floats, I: Floats) -> bool:
-    """A step in time of more than five times the usual one of its kind, with or without a change of the current."""
+def _where(code: str, run: RunData, block_time: Floats) -> Stretches:
+    """The stretches of time that a trap has found; empty where it concerns the whole run."""
+    t = run.time_s
+    if code == "outlier":
+        place = disturbance.disturbed_reading(run)
+        return () if place is None else ((float(t[max(0, place - 1)]), float(t[min(len(t) - 1, place + 2)])),)
+    if code == "range-changed":
+        return ((float(t[disturbance.noise_change(run)[1]]), float(t[-1])),)
+    if code == "step":
+        k = shape.step_place(run.block_ohm)
+        return ((float(block_time[k - 1]), float(block_time[k])),)
+    if code == "polarity-slip":
+        place = signal.slip_start(run)
+        return () if place is None else ((float(t[place]), float(t[min(len(t) - 1, place + 8)])),)
+    return ()
+
+
+def _gaps(t: Floats, I: Floats) -> Stretches:
+    """Steps in time of more than five times the usual one of their kind, with or without a change of the current."""
     steps = np.diff(t)
     changed = I[1:] != I[:-1]
+    places: list[int] = []
     for kind in (changed, ~changed):
         of_kind = steps[kind]
-        if len(of_kind) >= 8 and float(of_kind.max()) > _GAP * float(np.median(of_kind)):
-            return True
-    return False
+        if len(of_kind) >= 8:
+            places += np.flatnonzero(kind & (steps > _GAP * float(np.median(of_kind)))).tolist()
+    return tuple((float(t[k]), float(t[k + 1])) for k in sorted(places)[:_MOST_GAPS])
 
 
-def _flag(code: str, severity: str) -> Flag:
-    return Flag(code, severity, _TEXTS[code])
+def _flag(code: str, severity: str, where_s: Stretches = ()) -> Flag:
+    return Flag(code, severity, _TEXTS[code], where_s)

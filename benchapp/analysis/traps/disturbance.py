@@ -43,17 +43,21 @@ def is_not_settled(run: RunData, significance: float) -> bool:
 
 def noise_changes(run: RunData) -> bool:
     """Whether the noise is another one from some reading on, as after a change of range."""
+    return noise_change(run)[0] > _NOISE_LIMIT
+
+
+def noise_change(run: RunData) -> tuple[float, int]:
+    """How clearly the noise changes at its clearest change, and the reading at which it does."""
     e = run.emf_V
     z = np.sqrt(np.abs(e[:-2] - 2 * e[1:-1] + e[2:]))
-    end = max(6, round(len(e) / 12))
-    return largest_split(z, end) > _NOISE_LIMIT
+    return largest_split(z, max(6, round(len(e) / 12)))
 
 
-def largest_split(values: Floats, end: int) -> float:
-    """Largest two-sample |t| over all splits that leave `end` values on either side; 0 where there is none."""
+def largest_split(values: Floats, end: int) -> tuple[float, int]:
+    """Largest two-sample |t| over all splits that leave `end` values on either side, and its place; 0 where none is."""
     n = len(values)
     if n < 2 * end + 1:
-        return 0.0
+        return 0.0, 0
     k = np.arange(end, n - end + 1)
     centred = values - values.mean()
     before = np.cumsum(centred)[k - 1]
@@ -62,7 +66,10 @@ def largest_split(values: Floats, end: int) -> float:
     difference = np.abs(before / k + before / (n - k))
     with np.errstate(divide="ignore", invalid="ignore"):
         t = difference / np.sqrt(np.maximum(rest, 0) / (n - 2) * (1 / k + 1 / (n - k)))
-    return float(np.nanmax(t)) if np.isfinite(t).any() else 0.0
+    if not np.isfinite(t).any():
+        return 0.0, 0
+    best = int(np.nanargmax(t))
+    return float(t[best]), int(k[best])
 
 
 def disturbed_reading(run: RunData) -> int | None:

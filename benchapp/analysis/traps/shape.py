@@ -76,6 +76,11 @@ def _best(y: Floats, shapes: list[Floats]) -> tuple[float, Floats]:
     return max(0.0, float(rests[best])), shapes[best]
 
 
+def step_place(y: Floats) -> int:
+    """The first value after the step that describes the series best."""
+    return int(np.argmax(_best_step(y)[1]))
+
+
 def _best_step(y: Floats) -> tuple[float, Floats]:
     """The same for all steps that leave two values on either side, by running sums."""
     n = len(y)

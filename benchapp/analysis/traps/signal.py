@@ -40,7 +40,22 @@ def has_slipped(run: RunData) -> bool:
     return _slipped_windows(run)
 
 
+def slip_start(run: RunData) -> int | None:
+    """The reading from which on the signs are out of step; None where it cannot be told."""
+    if not run.alternating:
+        return _slipped_window(run)
+    wrong = run.block_ohm * float(np.median(run.block_ohm)) < 0
+    if not wrong.any():
+        return None
+    # Blocks lie evenly over the run: where the first wrong one lies among them, it lies among the readings.
+    return int(np.argmax(wrong) * len(run.voltage_V) // len(run.block_ohm))
+
+
 def _slipped_windows(run: RunData) -> bool:
+    return _slipped_window(run) is not None
+
+
+def _slipped_window(run: RunData) -> int | None:
     """Eight readings that the signs of one reading earlier explain thirty times better than their own."""
     I, n = run.current_A, len(run.current_A)
     for start in range(1, n - _WINDOW + 1, 4):
@@ -48,8 +63,8 @@ def _slipped_windows(run: RunData) -> bool:
         own = _rest(I[here], run.time_s[here], run.voltage_V[here])
         earlier = _rest(I[start - 1 : start - 1 + _WINDOW], run.time_s[here], run.voltage_V[here])
         if own > _SLIP_RATIO * earlier > 0:
-            return True
-    return False
+            return start
+    return None
 
 
 def _rest(current: Floats, time_s: Floats, voltage: Floats) -> float:

@@ -67,6 +67,7 @@ class RunView(QWidget):
         self.panel.show_result(shown)
         self.plots.start(recipe)
         self.plots.show_history(run.history, recipe, snapshot.estimate.thermal_emf_slope_V_per_s, marks)
+        self.plots.show_trapped([stretch for flag in snapshot.estimate.flags for stretch in flag.where_s])
         self.strip.show_run(run.history.readings.since(0), marks, snapshot, engineering(recipe.current_A, "A", 3))
         known = BudgetPlan(confidence=recipe.confidence)
         self.pages.show_run(ShownRun(snapshot, recipe, run.history.blocks.since(0), known))

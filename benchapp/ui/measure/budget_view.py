@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from benchapp.analysis.budget import Budget, Contribution
 from benchapp.quantity import engineering
-from benchapp.result_decision import Decision
+from benchapp.result_decision import Decision, percent
 from benchapp.ui.theme import Theme, font
 from benchapp.ui.widgets.controls import faint
 from benchapp.ui.widgets.painting import Painted, elided, text_at
@@ -98,9 +98,9 @@ def decision_text(decision: Decision) -> str:
     lines = []
     if decision.leans_to is not None:
         lines.append(f"Undecided, leans to {decision.leans_to}.")
-    lines.append(f"Within the limits: {100 * decision.conformity_probability:.4g} %")
+    lines.append(f"Within the limits: {percent(decision.conformity_probability)}")
     if decision.specific_risk == decision.specific_risk:
-        lines.append(f"Risk of a wrong verdict: {100 * decision.specific_risk:.2g} %")
+        lines.append(f"Risk of a wrong verdict: {percent(decision.specific_risk)}")
     if decision.tolerance_ratio == decision.tolerance_ratio:
         low = ", too low (4:1)" if decision.warning else ""
         lines.append(f"Tolerance to interval: {decision.tolerance_ratio:.3g} : 1{low}")

@@ -295,6 +295,7 @@ class MeasureStage(QWidget):
 
     def _show_flags(self, flags: tuple[Flag, ...]) -> None:
         """The most serious flag as a plate; the others are in the record."""
+        self.plots.show_trapped([stretch for flag in flags for stretch in flag.where_s])
         order = ("stop", "warning", "notice")
         flag = min(flags, key=lambda f: order.index(f.severity), default=None)
         self._plate.setVisible(flag is not None)

@@ -238,6 +238,8 @@ class RunPlots(QWidget):
         column.setSpacing(6)
         self._marks: list[tuple[TimePlot, pg.InfiniteLine]] = []
         self._hairs: list[pg.InfiniteLine] = []
+        self._trapped: list[tuple[TimePlot, pg.LinearRegionItem]] = []
+        self._trapped_s: list[tuple[float, float]] = []
         for plot, stretch in zip(self._plots, (55, 25, 20), strict=True):
             column.addWidget(plot, stretch)
             if plot is not self.emf:
@@ -267,6 +269,7 @@ class RunPlots(QWidget):
         self.following = True
         self.window_s: float | None = None
         self._show_marks([])
+        self.show_trapped([])
         for plot in (self.resistance, self.voltage, self.emf):
             plot.clear()
         self._set_empty(True)
@@ -382,7 +385,27 @@ class RunPlots(QWidget):
                 self._marks.append((plot, line))
         self._recolour_marks()
 
+    def show_trapped(self, stretches: list[tuple[float, float]]) -> None:
+        """Shade the readings that a trap concerns."""
+        if stretches == self._trapped_s:
+            return
+        self._trapped_s = stretches
+        for plot, shade in self._trapped:
+            plot.plot.removeItem(shade)
+        self._trapped = []
+        for stretch in stretches:
+            for plot in (self.resistance, self.voltage):
+                shade = pg.LinearRegionItem(stretch, movable=False)
+                shade.setZValue(-20)
+                plot.plot.addItem(shade, ignoreBounds=True)
+                self._trapped.append((plot, shade))
+        self._recolour_marks()
+
     def _recolour_marks(self) -> None:
+        for plot, shade in self._trapped:
+            shade.setBrush(plot.brush("caution", 70))
+            for line in shade.lines:
+                line.setPen(plot.pen("caution", 1))
         for plot, line in self._marks:
             line.setPen(plot.pen("ink", 1, Qt.PenStyle.DotLine))
         for hair in self._hairs:

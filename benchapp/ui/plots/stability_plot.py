@@ -23,7 +23,7 @@ class LogAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph has no types
 
     def tickValues(self, minVal: float, maxVal: float, size: float) -> list[tuple[float, list[float]]]:
         """Exponents of the ticks."""
-        few = maxVal - minVal > 1.3
+        few = maxVal - minVal > 2.2
         steps = (1.0,) if few else (1.0, 2.0, 5.0)
         decades = range(math.floor(minVal), math.ceil(maxVal) + 1)
         ticks = [decade + math.log10(step) for decade in decades for step in steps]
