@@ -8,23 +8,36 @@ import numpy as np
 
 from sim.clock import Clock
 from sim.devices.current_source import CurrentSource
+from sim.devices.faulty import FaultyInstrument
 from sim.devices.voltmeter import Voltmeter
 from sim.scenario import Scenario
 from sim.world.circuit import Circuit
+from sim.world.junctions import JunctionSet
 from sim.world.noise import VoltmeterNoise
+from sim.world.thermal_emf import EmfSource
 
 
 class SimulatedBench:
     """Source, voltmeter and circuit of a scenario, on one clock; `seed` replaces the scenario's own."""
 
     def __init__(self, scenario: Scenario, clock: Clock, seed: int | None = None) -> None:
-        emf_rng, noise_rng = (
-            np.random.default_rng(s) for s in np.random.SeedSequence(scenario.seed if seed is None else seed).spawn(2)
+        emf_rng, noise_rng, circuit_rng = (
+            np.random.default_rng(s) for s in np.random.SeedSequence(scenario.seed if seed is None else seed).spawn(3)
         )
         lock = threading.RLock()
         self.scenario = scenario
         self.clock = clock
-        self.circuit = Circuit(scenario.specimen, scenario.wiring, scenario.thermal_emf, scenario.source, emf_rng)
+        junctions = JunctionSet(scenario.ambient, scenario.junctions, scenario.touches)
+        self.circuit = Circuit(
+            scenario.specimen,
+            scenario.wiring,
+            EmfSource(scenario.thermal_emf, emf_rng, junctions),
+            scenario.source,
+            contact_steps=scenario.contact_steps,
+            rng=circuit_rng,
+        )
         self.source = CurrentSource(scenario.source, self.circuit, clock, lock)
         noise = VoltmeterNoise(scenario.voltmeter, scenario.wiring, noise_rng)
         self.voltmeter = Voltmeter(scenario.voltmeter, self.circuit, noise, clock, lock)
+        self.source_faults = FaultyInstrument(self.source, scenario.source_faults)
+        self.voltmeter_faults = FaultyInstrument(self.voltmeter, scenario.voltmeter_faults)

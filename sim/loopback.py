@@ -4,22 +4,26 @@ from __future__ import annotations
 
 from collections import deque
 
+from sim.devices.faulty import FaultyInstrument, HangUp
 from sim.scpi.core import ScpiDevice
 
 
 class Loopback:
     """Takes messages and gives replies as a socket would, at once."""
 
-    def __init__(self, device: ScpiDevice) -> None:
+    def __init__(self, device: ScpiDevice | FaultyInstrument) -> None:
         self._device = device
         self._replies: deque[bytes] = deque()
 
     def send(self, data: bytes) -> None:
         """Hand over one or more terminated messages."""
         for line in data.decode("ascii").splitlines():
-            reply = self._device.process(line.strip())
+            try:
+                reply = self._device.process(line.strip())
+            except HangUp:
+                raise ConnectionResetError("the instrument hung up") from None
             if reply is not None:
-                self._replies.append(reply.encode("ascii"))
+                self._replies.extend(part.encode("ascii") for part in reply.split("\n"))
 
     def receive(self, timeout_s: float) -> bytes:
         """The next reply without its terminator; TimeoutError after the time-out where there is none."""

@@ -4,11 +4,22 @@ from __future__ import annotations
 
 import dataclasses
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sim.world.config import Source, Specimen, ThermalEmf, Voltmeter, Wiring
+from sim.world.config import (
+    Ambient,
+    ContactStep,
+    Faults,
+    Junction,
+    Source,
+    Specimen,
+    ThermalEmf,
+    Touch,
+    Voltmeter,
+    Wiring,
+)
 
 DEFAULT_SCENARIO = "shunt"
 _FOLDER = Path(__file__).with_name("scenarios")
@@ -18,7 +29,11 @@ _TABLES = {
     "thermal_emf": ThermalEmf,
     "source": Source,
     "voltmeter": Voltmeter,
+    "ambient": Ambient,
+    "source_faults": Faults,
+    "voltmeter_faults": Faults,
 }
+_LISTS = {"junction": Junction, "touch": Touch, "contact_step": ContactStep}
 
 
 class ScenarioError(ValueError):
@@ -27,7 +42,10 @@ class ScenarioError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """One simulated bench. `recipe` holds what a person would type to measure on it, as texts with units."""
+    """One simulated bench. `recipe` holds what a person would type to measure on it, as texts with units.
+
+    `lesson` says what one should see, `expect` which flags or which end of the run show it; empty for a bench in order.
+    """
 
     name: str
     title: str
@@ -38,6 +56,14 @@ class Scenario:
     source: Source
     voltmeter: Voltmeter
     recipe: dict[str, Any]
+    ambient: Ambient = field(default_factory=Ambient)
+    source_faults: Faults = field(default_factory=Faults)
+    voltmeter_faults: Faults = field(default_factory=Faults)
+    junctions: tuple[Junction, ...] = ()
+    touches: tuple[Touch, ...] = ()
+    contact_steps: tuple[ContactStep, ...] = ()
+    lesson: str = ""
+    expect: tuple[str, ...] = ()
 
 
 def scenario_names() -> list[str]:
@@ -58,7 +84,7 @@ def load_scenario(name: str) -> Scenario:
 
 
 def _scenario(path: Path, tables: dict[str, Any]) -> Scenario:
-    known = {*_TABLES, "title", "seed", "recipe"}
+    known = {*_TABLES, *_LISTS, "title", "seed", "recipe", "lesson", "expect"}
     for key in tables:
         if key not in known:
             raise ScenarioError(f"{path}: {key}: unknown. Known are {', '.join(sorted(known))}")
@@ -70,8 +96,20 @@ def _scenario(path: Path, tables: dict[str, Any]) -> Scenario:
         title=str(tables.get("title", path.stem)),
         seed=int(tables.get("seed", 1)),
         recipe=dict(tables.get("recipe", {})),
+        lesson=str(tables.get("lesson", "")),
+        expect=tuple(map(str, tables.get("expect", []))),
+        junctions=_several(path, "junction", tables),
+        touches=_several(path, "touch", tables),
+        contact_steps=_several(path, "contact_step", tables),
         **parts,
     )
+
+
+def _several(path: Path, name: str, tables: dict[str, Any]) -> tuple[Any, ...]:
+    rows = tables.get(name, [])
+    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+        raise ScenarioError(f"{path}: {name}: {rows!r} is no list of tables. Write [[{name}]]")
+    return tuple(_part(path, f"{name}[{index}]", _LISTS[name], row) for index, row in enumerate(rows))
 
 
 def _part(path: Path, table: str, type_: type[Any], values: dict[str, Any]) -> Any:

@@ -7,13 +7,14 @@ import socket
 import threading
 
 from sim.bench import SimulatedBench
+from sim.devices.faulty import FaultyInstrument, HangUp
 from sim.scpi.core import ScpiDevice
 
 
 class InstrumentServer:
     """One instrument on a loopback port; several clients at a time, one message at a time."""
 
-    def __init__(self, device: ScpiDevice, host: str = "127.0.0.1") -> None:
+    def __init__(self, device: ScpiDevice | FaultyInstrument, host: str = "127.0.0.1") -> None:
         self._device = device
         self._one_at_a_time = threading.Lock()
         self._listener = socket.create_server((host, 0))
@@ -42,13 +43,16 @@ class InstrumentServer:
                 client, _ = self._listener.accept()
             except OSError:
                 return
+            if getattr(self._device, "one_client", False) and self._clients:
+                client.close()
+                continue
             client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             self._clients.add(client)
             self._start(self._serve, client)
 
     def _serve(self, client: socket.socket) -> None:
         buffer = b""
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError, HangUp):
             while data := client.recv(65536):
                 *lines, buffer = (buffer + data).split(b"\n")
                 for line in lines:
@@ -64,7 +68,7 @@ class BenchServer:
     """Both instruments of a bench on sockets; a context manager."""
 
     def __init__(self, bench: SimulatedBench) -> None:
-        self._servers = [InstrumentServer(bench.source), InstrumentServer(bench.voltmeter)]
+        self._servers = [InstrumentServer(bench.source_faults), InstrumentServer(bench.voltmeter_faults)]
         self.source, self.voltmeter = (server.address for server in self._servers)
 
     def __enter__(self) -> BenchServer:

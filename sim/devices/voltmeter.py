@@ -145,4 +145,6 @@ class Voltmeter(ScpiDevice):
         if self._autorange:
             fitting = (r for r in self._config.ranges_V if abs(value) <= r * _HEADROOM)
             self._range_V = next(fitting, self._config.ranges_V[-1])
+        if self._config.resolution_V:
+            value = round(value / self._config.resolution_V) * self._config.resolution_V
         return f"{_OVERLOAD if abs(value) > self._range_V * _HEADROOM else value:.9E}"

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
-from sim.world.config import Source, Specimen, ThermalEmf, Wiring
+from sim.world.config import ContactStep, Source, Specimen, Wiring
 from sim.world.thermal_emf import EmfSource
 
 
@@ -17,12 +18,23 @@ class Circuit:
     """
 
     def __init__(
-        self, specimen: Specimen, wiring: Wiring, emf: ThermalEmf, source: Source, rng: np.random.Generator
+        self,
+        specimen: Specimen,
+        wiring: Wiring,
+        emf: EmfSource,
+        source: Source,
+        *,
+        contact_steps: Sequence[ContactStep] = (),
+        rng: np.random.Generator,
     ) -> None:
         self._specimen = specimen
         self._wiring = wiring
         self._source = source
-        self._emf = EmfSource(emf, rng)
+        self._emf = emf
+        self._contact_steps = tuple(contact_steps)
+        self._rng = rng
+        self._memory_ohm = specimen.memory_ohm * rng.standard_normal() if specimen.memory_ohm else 0.0
+        self._absorbed_A = 0.0
         self._pending: list[tuple[float, float]] = []
         self._time_s = 0.0
         self._step_time_s = 0.0
@@ -31,7 +43,8 @@ class Circuit:
 
     def limited_current_A(self, level_A: float, compliance_V: float) -> float:
         """What flows for a set level: with the source's errors, and no more than the compliance drives."""
-        wanted = level_A * (1 + self._source.gain_error) + self._source.offset_A
+        gain = 1 + self._source.gain_error + math.copysign(self._source.asymmetry / 2, level_A)
+        wanted = level_A * gain + self._source.offset_A
         most = compliance_V / (self._specimen.resistance_ohm + self._wiring.source_leads_ohm)
         return math.copysign(min(abs(wanted), most), wanted)
 
@@ -47,13 +60,19 @@ class Circuit:
 
     def resistance_ohm(self) -> float:
         """The specimen's resistance at its temperature of the moment: the truth that a measurement looks for."""
-        return self._specimen.resistance_ohm * (1 + self._specimen.temperature_coefficient_per_K * self._rise_K)
+        cold = self._specimen.resistance_ohm * (1 + self._specimen.temperature_coefficient_per_K * self._rise_K)
+        return cold + self._contact_ohm(self._time_s)
 
     def mean_voltage_V(self, start_s: float, end_s: float) -> float:
         """Mean true voltage at the sense leads over [start, end]."""
         self._advance(start_s)
-        charge = self._advance(end_s)
-        return charge / (end_s - start_s) + self._emf.mean_V(start_s, end_s)
+        flux = self._advance(end_s)
+        duration = end_s - start_s
+        if self._source.noise_A_per_rt_Hz:
+            # White noise of the current through the aperture's bandwidth 1/(2T).
+            noise_A = self._source.noise_A_per_rt_Hz / math.sqrt(2 * duration) * self._rng.standard_normal()
+            flux += noise_A * self._specimen.resistance_ohm * duration
+        return self._wiring.sense_gain * flux / duration + self._emf.mean_V(start_s, end_s)
 
     def _advance(self, until_s: float) -> float:
         """Move on to `until_s`; the integral of R*I over the way, in volt seconds."""
@@ -78,7 +97,30 @@ class Circuit:
             return 0.0
         self._time_s = end_s
         current, square = self._mean_current(start_s, end_s)
-        return current * duration * self._specimen.resistance_ohm * self._mean_factor(square, duration)
+        s = self._specimen
+        resistance = s.resistance_ohm * self._mean_factor(square, duration)
+        resistance += self._contact_ohm((start_s + end_s) / 2) + s.cubic_ohm_per_A2 * square
+        if s.memory_ohm:
+            keep = math.exp(-duration / s.memory_time_constant_s)
+            self._memory_ohm *= keep
+            self._memory_ohm += s.memory_ohm * math.sqrt(1 - keep * keep) * self._rng.standard_normal()
+            resistance += self._memory_ohm
+        flux = current * duration * resistance + s.rectifying_ohm_per_A * square * duration
+        if self._wiring.inductance_H:
+            flux += self._wiring.inductance_H * (self._current_at(end_s) - self._current_at(start_s))
+        if self._wiring.absorption:
+            flux += self._wiring.absorption * resistance * self._absorption(current, duration)
+        return flux
+
+    def _contact_ohm(self, time_s: float) -> float:
+        return sum(step.change_ohm for step in self._contact_steps if time_s >= step.time_s)
+
+    def _absorption(self, current: float, duration: float) -> float:
+        """Integral of (slow current - current): what is still missing of the voltage, per ohm."""
+        tau, missing = self._wiring.absorption_time_constant_s, self._absorbed_A - current
+        left = math.exp(-duration / tau)
+        self._absorbed_A = current + missing * left
+        return missing * tau * (1 - left)
 
     def _mean_factor(self, current_squared: float, duration: float) -> float:
         """Mean of R/R0 over the piece, while the specimen warms: tau dT/dt = I^2 R0 (1 + alpha T) R_th - T."""

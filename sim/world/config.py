@@ -7,24 +7,38 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Specimen:
-    """The part under test. With a thermal resistance the current warms it by P * R_th, with one time constant."""
+    """The part under test. With a thermal resistance the current warms it by P * R_th, with one time constant.
+
+    `cubic_ohm_per_A2` makes R rise with I squared at once (a film under stress), `rectifying_ohm_per_A` with I itself:
+    another resistance for each sign. `memory_ohm` is the deviation of a slow noise of R with `memory_time_constant_s`.
+    """
 
     resistance_ohm: float
     temperature_coefficient_per_K: float = 0.0
     thermal_resistance_K_per_W: float = 0.0
     thermal_time_constant_s: float = 10.0
+    cubic_ohm_per_A2: float = 0.0
+    rectifying_ohm_per_A: float = 0.0
+    memory_ohm: float = 0.0
+    memory_time_constant_s: float = 5.0
 
 
 @dataclass(frozen=True, slots=True)
 class Wiring:
     """Leads, and the first-order settling of the voltage after the current changed.
 
-    The sense leads carry only what the voltmeter draws, and add their thermal noise.
+    The sense leads carry only what the voltmeter draws, and add their thermal noise. `sense_gain` is 1 for leads that
+    are on, -1 for a pair that is exchanged, 0 for an open one. An inductance adds L dI/dt; dielectric absorption lets
+    the fraction `absorption` of each change come with the slow `absorption_time_constant_s`.
     """
 
     source_leads_ohm: float = 0.1
     sense_leads_ohm: float = 0.0
     settling_time_constant_s: float = 0.0
+    sense_gain: float = 1.0
+    inductance_H: float = 0.0
+    absorption: float = 0.0
+    absorption_time_constant_s: float = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,11 +53,74 @@ class ThermalEmf:
 
 
 @dataclass(frozen=True, slots=True)
+class Ambient:
+    """The air about the bench: a cycle, as of a heater or the sun, and a slow drift."""
+
+    amplitude_K: float = 0.0
+    period_s: float = 600.0
+    drift_K_per_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Junction:
+    """Where two metals meet in a sense lead: its Seebeck coefficient against copper, and how it follows the air.
+
+    `above_air_K` is its steady excess, as near a warm part; `lag_s` how slowly it follows. Of two junctions of the same
+    pair of metals one has the opposite sign, and only their difference counts.
+    """
+
+    seebeck_V_per_K: float
+    above_air_K: float = 0.0
+    lag_s: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """A hand on a junction (counted from 0) from `time_s` for `duration_s`; the warmth goes away with its constant."""
+
+    time_s: float
+    duration_s: float = 2.0
+    junction: int = 0
+    warmth_K: float = 5.0
+    time_constant_s: float = 8.0
+
+
+@dataclass(frozen=True, slots=True)
+class ContactStep:
+    """A contact that moves: from `time_s` on the resistance is another one by `change_ohm`."""
+
+    time_s: float
+    change_ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Faults:
+    """What an instrument does wrong; counts are messages since it was switched on, 0 for never.
+
+    `clamp` is the part of a number that it takes of what it is sent, without a word.
+    """
+
+    stall_after: int = 0
+    drop_after: int = 0
+    garbage_every: int = 0
+    twice_every: int = 0
+    late_every: int = 0
+    late_s: float = 3.0
+    slow_s: float = 0.0
+    errors_every: int = 0
+    clamp: float = 1.0
+    resets_after: int = 0
+    one_client: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Source:
     """The current source. `latency_s` passes between accepting a command and changing the current."""
 
     gain_error: float = 0.0
     offset_A: float = 0.0
+    asymmetry: float = 0.0  # the positive current is larger by half of it, the negative smaller
+    noise_A_per_rt_Hz: float = 0.0
     latency_s: float = 0.004
     max_current_A: float = 10.0
     max_compliance_V: float = 20.0
@@ -60,5 +137,6 @@ class Voltmeter:
     zero_offset_V: float = 0.0
     zero_drift_V_per_rt_s: float = 0.0
     ranges_V: tuple[float, ...] = (0.001, 0.01, 0.1, 1.0, 10.0)
+    resolution_V: float = 0.0
     mains_pickup_V: float = 0.0
     line_frequency_Hz: float = 50.0

@@ -7,13 +7,15 @@ import math
 import numpy as np
 
 from sim.world.config import ThermalEmf
+from sim.world.junctions import JunctionSet
 
 
 class EmfSource:
-    """E(t) with its random walk, which is drawn as time goes on."""
+    """E(t) with its random walk, which is drawn as time goes on, and the junctions of the sense leads."""
 
-    def __init__(self, config: ThermalEmf, rng: np.random.Generator) -> None:
+    def __init__(self, config: ThermalEmf, rng: np.random.Generator, junctions: JunctionSet | None = None) -> None:
         self._config = config
+        self._junctions = junctions
         self._rng = rng
         self._walk_V = 0.0
         self._time_s = 0.0
@@ -26,6 +28,8 @@ class EmfSource:
         if c.decay_V:
             tau = c.decay_time_constant_s
             value += c.decay_V * tau / h * (math.exp(-start_s / tau) - math.exp(-end_s / tau))
+        if self._junctions is not None:
+            value += self._junctions.mean_V(start_s, end_s)
         before = self._walk_V
         self._walk_to(end_s)
         value += (before + self._walk_V) / 2
