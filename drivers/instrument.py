@@ -93,6 +93,10 @@ class Instrument:
             code, text = errors[0]
             raise ReportedError(code, text, resource=self.link.resource, command=command)
 
+    def reported(self) -> list[str]:
+        """Empty the error queue and say what was in it."""
+        return [f"{self.link.resource} reports {code} {text}".rstrip() for code, text in self._drain()]
+
     def spelling(self, name: str) -> Spelling:
         """The spelling in use. Raises ReplyError where the instrument does not know the capability."""
         return self._required(name)

@@ -80,6 +80,18 @@ class ScpiSource(Instrument):
         """Switch on; the readback proves it."""
         self.set("output", True)
 
+    def look_after(self) -> list[str]:
+        """In the middle of a run: what its error queue holds. Raises SettingError where the output is off by itself."""
+        found = self.reported()
+        if not self.get_bool("output"):
+            raise SettingError(
+                "the output is off though nobody switched it off: the source has lost its settings, or protects itself",
+                resource=self.link.resource,
+                command=self.spelling("output").get,
+                remedy="Look for a dip of the mains, an interlock or a trip; then measure again.",
+            )
+        return found
+
     def safe(self) -> bool:
         """The safe sequence, on a new connection where the old one is gone; True where the output is proved off."""
         if self._switched_off():

@@ -36,6 +36,7 @@ def run(arguments: argparse.Namespace) -> int:
     with BenchServer(bench) as server:
         print(json.dumps({"source": server.source, "voltmeter": server.voltmeter}), flush=True)
         about = {"scenario": scenario.name, "title": scenario.title, "resistance_ohm": scenario.specimen.resistance_ohm}
+        about["lesson"] = scenario.lesson
         print(json.dumps(about, ensure_ascii=False), flush=True)
         while not stop.wait(0.5):
             pass

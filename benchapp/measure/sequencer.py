@@ -33,6 +33,7 @@ from drivers.scpi_source import ScpiSource
 from drivers.scpi_voltmeter import ScpiVoltmeter
 
 BATCH_S = 0.016  # readings are handed over at least this often
+_LOOK_S = 1.0
 _SLICE_S = 0.05  # the longest sleep without a look at the orders
 
 
@@ -75,6 +76,7 @@ class Sequencer:
         self._level_A = 0.0
         self._index = 0
         self._blocks = 0
+        self._last_look_s = 0.0
         self._fault = ""
         self._pending_readings: list[Reading] = []
         self._pending_blocks: list[ClosedBlock] = []
@@ -111,6 +113,7 @@ class Sequencer:
         self._step(source, self._recipe.level_A(0))
         self._enter(RunStatus.RUNNING)
         text = self._reverse_and_read(source, voltmeter, start_s)
+        self._look_after(source, voltmeter)
         source.step(0.0)
         return EndReason.RULE, text
 
@@ -154,6 +157,14 @@ class Sequencer:
                 return text
             if self._real_time() - self._last_hand_over >= BATCH_S:
                 self._hand_over()
+            if clock.now() - self._last_look_s >= _LOOK_S:
+                self._look_after(source, voltmeter)
+
+    def _look_after(self, source: ScpiSource, voltmeter: ScpiVoltmeter) -> None:
+        """Is the output still on, and does an instrument complain? Once a second it costs nothing."""
+        for text in (*source.look_after(), *voltmeter.reported()):
+            self._event(EventKind.NOTICE, text)
+        self._last_look_s = self._clock.now()
 
     def _step(self, source: ScpiSource, level_A: float) -> None:
         """Change the current, wait for the source's own answer, then let the circuit settle."""

@@ -125,6 +125,12 @@ class BenchModel(QObject):
         self.choose(replace(self.choice, **values))
 
 
+def about_scenario(name: str) -> str:
+    """What is on a simulated bench, and what one should see there."""
+    scenario = load_scenario(name)
+    return f"{scenario.title}.\n\n{scenario.lesson}" if scenario.lesson else scenario.title
+
+
 def scenario_texts(name: str) -> dict[str, str]:
     """The recipe that a simulated bench suggests, as texts."""
     return {key: str(value) for key, value in load_scenario(name).recipe.items()}

@@ -21,6 +21,7 @@ TEXTS = {
     -222: "Data out of range",
     -224: "Illegal parameter value",
     -230: "Data corrupt or stale",
+    -310: "System error",
     -350: "Queue overflow",
     -363: "Input buffer overrun",
 }

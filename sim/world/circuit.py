@@ -43,7 +43,7 @@ class Circuit:
 
     def limited_current_A(self, level_A: float, compliance_V: float) -> float:
         """What flows for a set level: with the source's errors, and no more than the compliance drives."""
-        gain = 1 + self._source.gain_error + math.copysign(self._source.asymmetry / 2, level_A)
+        gain = 1 + self._source.gain_error + (self._source.asymmetry if level_A > 0 else 0.0)
         wanted = level_A * gain + self._source.offset_A
         most = compliance_V / (self._specimen.resistance_ohm + self._wiring.source_leads_ohm)
         return math.copysign(min(abs(wanted), most), wanted)

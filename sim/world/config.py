@@ -119,7 +119,7 @@ class Source:
 
     gain_error: float = 0.0
     offset_A: float = 0.0
-    asymmetry: float = 0.0  # the positive current is larger by half of it, the negative smaller
+    asymmetry: float = 0.0  # the positive current is larger by this part
     noise_A_per_rt_Hz: float = 0.0
     latency_s: float = 0.004
     max_current_A: float = 10.0

@@ -18,7 +18,13 @@ from drivers.guardian import NoGuard
 from sim.bench import SimulatedBench
 from sim.clock import VirtualClock
 from sim.loopback import Loopback
-from sim.scenario import Scenario, load_scenario
+from sim.scenario import Scenario, load_scenario, scenario_names
+
+
+def benches_in_order() -> list[str]:
+    """Those on which nothing is wrong with the part, the leads or the instruments."""
+    wrong = {"filmed_contact", "lopsided_source"}  # at one current nothing shows it: that is their lesson
+    return [name for name in scenario_names() if not load_scenario(name).expect and name not in wrong]
 
 
 def recipe_of(scenario: Scenario, **changes: Any) -> Recipe:
@@ -49,8 +55,8 @@ class Rehearsal:
             "voltmeter",
             load_dialect("scpi", "source"),
             load_dialect("scpi", "voltmeter"),
-            lambda: Loopback(self.sim.source),
-            lambda: Loopback(self.sim.voltmeter),
+            lambda: Loopback(self.sim.source_faults),
+            lambda: Loopback(self.sim.voltmeter_faults),
         )
         bench = Bench(plan, lambda *line: self.sent.append(line))
         sequencer = Sequencer(

@@ -5,16 +5,22 @@ import math
 import socket
 import subprocess
 import sys
+import threading
 
 import numpy as np
 import pytest
 
 from sim.bench import SimulatedBench
 from sim.clock import VirtualClock
+from sim.devices.faulty import FaultyInstrument, HangUp
 from sim.loopback import Loopback
 from sim.scenario import Scenario, ScenarioError, load_scenario, scenario_names
+from sim.scpi.core import ScpiDevice
 from sim.server import BenchServer
-from sim.world.config import Source, Specimen, ThermalEmf, Voltmeter, Wiring
+from sim.world.circuit import Circuit
+from sim.world.config import Ambient, Faults, Junction, Source, Specimen, ThermalEmf, Touch, Voltmeter, Wiring
+from sim.world.junctions import JunctionSet
+from sim.world.thermal_emf import EmfSource
 
 
 def scenario(**parts: object) -> Scenario:
@@ -223,3 +229,72 @@ def test_sense_leads_divide_against_the_input_and_add_thermal_noise() -> None:
     values = [read(b) for _ in range(2000)]
     assert np.mean(values) == pytest.approx(1e-3 * 1e7 / (1e7 + 1e3), rel=1e-6)
     assert np.std(values) == pytest.approx(4.044e-9 / math.sqrt(2 * 0.02), rel=0.06)
+
+
+def test_a_junction_follows_the_air_with_its_lag() -> None:
+    air = Ambient(amplitude_K=2.0, period_s=100.0)
+    still = JunctionSet(air, [Junction(1e-5, above_air_K=3.0, lag_s=0.0)], [])
+    assert still.temperature_K(0, 25.0) == pytest.approx(5.0)  # the crest of the cycle
+    slow = JunctionSet(air, [Junction(1e-5, lag_s=1000.0)], [])
+    assert abs(slow.temperature_K(0, 50.0)) < 0.05
+    pair = JunctionSet(air, [Junction(1e-5, lag_s=7.0), Junction(-1e-5, lag_s=7.0)], [])
+    assert pair.mean_V(10.0, 10.02) == pytest.approx(0.0, abs=1e-18)
+
+
+def test_a_hand_warms_its_junction_and_the_warmth_goes() -> None:
+    touched = JunctionSet(Ambient(), [Junction(4e-5)], [Touch(10.0, 2.0, 0, warmth_K=5.0, time_constant_s=1.0)])
+    assert touched.mean_V(9.0, 9.02) == 0.0
+    assert touched.mean_V(12.0, 12.0001) == pytest.approx(4e-5 * 5 * (1 - np.exp(-2)), rel=1e-3)
+    assert touched.mean_V(20.0, 20.02) < 1e-7
+
+
+def test_inductance_adds_its_flux_change_and_nothing_else() -> None:
+    wiring = Wiring(source_leads_ohm=0.0, settling_time_constant_s=0.01, inductance_H=1e-3)
+    source = Source(latency_s=0.0)
+    circuit = Circuit(
+        Specimen(0.1),
+        wiring,
+        EmfSource(ThermalEmf(), np.random.default_rng(1)),
+        source,
+        rng=np.random.default_rng(2),
+    )
+    circuit.step_at(1.0, 2.0)
+    # The whole change passes within the window: L * 2 A over a second, beside R * I.
+    charge = 2.0 * (1.0 - 0.01 * (1 - np.exp(-100))) * 0.1
+    assert circuit.mean_voltage_V(0.999, 2.0) * 1.001 == pytest.approx(charge + 1e-3 * 2.0, rel=1e-6)
+
+
+def test_absorption_comes_late_and_whole() -> None:
+    wiring = Wiring(source_leads_ohm=0.0, absorption=0.01, absorption_time_constant_s=0.1)
+    circuit = Circuit(
+        Specimen(1.0), wiring, EmfSource(ThermalEmf(), np.random.default_rng(1)), Source(), rng=np.random.default_rng(2)
+    )
+    circuit.step_at(0.0, 1.0)
+    assert circuit.mean_voltage_V(0.0, 1e-4) == pytest.approx(0.99, rel=1e-4)
+    assert circuit.mean_voltage_V(1.0, 1.01) == pytest.approx(1.0, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("faults", "replies"),
+    [
+        (Faults(stall_after=1), ["x", None, None]),
+        (Faults(garbage_every=2), ["x", "\x7f?#~", "x"]),
+        (Faults(twice_every=3), ["x", "x", "x\nx"]),
+    ],
+)
+def test_an_instrument_misbehaves_as_told(faults: Faults, replies: list[str | None]) -> None:
+    device = ScpiDevice("x", VirtualClock(), threading.RLock())
+    faulty = FaultyInstrument(device, faults)
+    assert [faulty.process("*IDN?") for _ in replies] == replies
+
+
+def test_it_hangs_up_clamps_and_complains() -> None:
+    b = bench()
+    leaving = FaultyInstrument(b.source, Faults(drop_after=1))
+    assert leaving.process("*IDN?")
+    with pytest.raises(HangUp):
+        leaving.process("*IDN?")
+    FaultyInstrument(b.source, Faults(clamp=0.5)).process(":SOUR:CURR 1.0")
+    assert float(b.source.process(":SOUR:CURR?") or "nan") == 0.5
+    FaultyInstrument(b.source, Faults(errors_every=1)).process("*IDN?")
+    assert (b.source.process("SYST:ERR?") or "").startswith("-310")

@@ -19,8 +19,8 @@ from benchapp.analysis.blocks import fit_block
 from benchapp.events import Reading
 from sim.bench import SimulatedBench
 from sim.clock import VirtualClock
-from sim.scenario import load_scenario, scenario_names
-from tests.benchapp.simulated import Rehearsal, recipe_of
+from sim.scenario import load_scenario
+from tests.benchapp.simulated import Rehearsal, benches_in_order, recipe_of
 
 _FIRST_SEED = 50_000  # apart from the seeds of every test
 
@@ -89,7 +89,7 @@ def main(seeds: int) -> None:
     print(f"{'bench':<16}{'benchapp':>10}{'overlapping':>13}{'plain script':>14}{'its bias':>12}")
     everything: list[Trial] = []
     with ProcessPoolExecutor() as pool:
-        for bench, name in enumerate(scenario_names()):
+        for bench, name in enumerate(benches_in_order()):
             first = _FIRST_SEED + bench * seeds  # the same seeds on two benches would be no independent evidence
             numbers = range(first, first + seeds)
             trials = list(pool.map(trial, [name] * seeds, numbers, chunksize=8))

@@ -15,12 +15,12 @@ from benchapp.limits import limits_file, load_limits
 from benchapp.quantity import engineering
 from benchapp.session import Session
 from benchapp.ui.bench.wiring import WiringDrawing, WiringState
-from benchapp.ui.models import BenchChoice, BenchModel, RecipeModel, scenario_texts
+from benchapp.ui.models import BenchChoice, BenchModel, RecipeModel, about_scenario, scenario_texts
 from benchapp.ui.theme import MARGIN, Theme
 from benchapp.ui.widgets.controls import Heading, KeyButton, faint, title
 from benchapp.ui.widgets.output_plate import OutputState
 from drivers.dialect import dialect_names
-from sim.scenario import load_scenario, scenario_names
+from sim.scenario import scenario_names
 
 _OWN = "my own instruments"
 
@@ -187,7 +187,7 @@ class BenchStage(QWidget):
             self._chooser.blockSignals(False)
         simulated = bool(choice.scenario)
         self._own.setVisible(not simulated)
-        self._about.setText(load_scenario(choice.scenario).title if simulated else "")
+        self._about.setText(about_scenario(choice.scenario) if simulated else "")
         self._title_note.setText("simulated, nothing can be harmed" if simulated else "real instruments")
         for role, line in self._lines.items():
             text = getattr(choice, role)

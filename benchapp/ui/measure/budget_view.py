@@ -14,6 +14,7 @@ from benchapp.ui.widgets.controls import faint
 from benchapp.ui.widgets.painting import Painted, elided, text_at
 
 _PITCH = 34
+_LEAST_PITCH = 21  # where a caution takes the room
 _MOST = 7
 
 
@@ -23,7 +24,7 @@ class ContributionBars(Painted):
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(theme, parent)
         self._rows: list[Contribution] = []
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         self.setAccessibleName("contributions to the uncertainty")
 
     def show_budget(self, budget: Budget | None) -> None:
@@ -36,7 +37,9 @@ class ContributionBars(Painted):
             rows = [*rows[: _MOST - 1], together]
         self._rows = rows
         self.setAccessibleDescription("; ".join(f"{c.name} {c.share:.0%}" for c in rows))
-        self.setFixedHeight(max(1, len(rows)) * _PITCH)
+        self.setMinimumHeight(max(1, len(rows)) * _LEAST_PITCH)
+        self.setMaximumHeight(max(1, len(rows)) * _PITCH)
+        self.updateGeometry()
         self.update()
 
     def sizeHint(self) -> QSize:
@@ -46,16 +49,18 @@ class ContributionBars(Painted):
     def paintEvent(self, event: QPaintEvent) -> None:
         """Bars in the accent colour on a faint ground."""
         with QPainter(self) as painter:
+            pitch = self.height() / max(1, len(self._rows))
+            bar = 7 if pitch > 30 else 3
             for index, c in enumerate(self._rows):
-                top = index * _PITCH
+                top = index * pitch
                 right = f"{engineering(c.contribution, 'ohm', 2)}"
-                text_at(painter, 0, top + 14, elided(c.name, self.width() - 90, 13), 13, self.colour("ink"))
+                text_at(painter, 0, top + 13, elided(c.name, self.width() - 90, 13), 13, self.colour("ink"))
                 text_at(
-                    painter, self.width(), top + 14, right, 13, self.colour("faint"), align=Qt.AlignmentFlag.AlignRight
+                    painter, self.width(), top + 13, right, 13, self.colour("faint"), align=Qt.AlignmentFlag.AlignRight
                 )
-                painter.fillRect(QRectF(0, top + 19, self.width(), 7), self.colour("zone"))
+                painter.fillRect(QRectF(0, top + 17, self.width(), bar), self.colour("zone"))
                 length = max(1.0, self.width() * min(1.0, c.share**0.5))
-                painter.fillRect(QRectF(0, top + 19, length, 7), self.colour("accent"))
+                painter.fillRect(QRectF(0, top + 17, length, bar), self.colour("accent"))
 
 
 class BudgetView(QWidget):

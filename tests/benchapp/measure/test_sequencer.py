@@ -7,18 +7,18 @@ from benchapp.limits import HouseLimits
 from benchapp.measure.control import Control
 from benchapp.measure.snapshot import Batch, RecordLost
 from benchapp.recipe import StopRule
-from sim.scenario import load_scenario, scenario_names
-from tests.benchapp.simulated import Rehearsal, recipe_of
+from sim.scenario import load_scenario
+from tests.benchapp.simulated import Rehearsal, benches_in_order, recipe_of
 
 
-@pytest.mark.parametrize("name", scenario_names())
+@pytest.mark.parametrize("name", benches_in_order())
 def test_a_run_of_thirty_blocks_finds_the_truth(name: str) -> None:
     rehearsal = Rehearsal(load_scenario(name))
     end = rehearsal.run(recipe_of(rehearsal.scenario))
     estimate = rehearsal.last.estimate
     truth = rehearsal.truth
     assert (end.reason, end.output_off, rehearsal.sim.source.output_on) == (EndReason.RULE, True, False)
-    assert estimate.blocks == 30
+    assert estimate.blocks == (rehearsal.scenario.recipe.get("blocks") or 30)
     # Wider than the 95 % interval, so that one fixed seed says nothing by luck: coverage has tests of its own.
     assert abs(estimate.resistance_ohm - truth) < 4 * estimate.standard_uncertainty_ohm
     assert rehearsal.states == ["checking", "settling", "running", "done"]

@@ -1,0 +1,38 @@
+"""Each shipped bench shows what its lesson says."""
+
+import pytest
+
+from benchapp.analysis.traps.detect import with_traps
+from benchapp.events import EndReason
+from sim.scenario import load_scenario, scenario_names
+from tests.benchapp.simulated import Rehearsal, recipe_of
+
+_WRONG = {"warning", "stop"}
+
+
+def test_there_are_at_least_sixteen_lessons() -> None:
+    assert len(scenario_names()) >= 16
+    for name in scenario_names():
+        assert len(load_scenario(name).lesson) > 20, name
+
+
+@pytest.mark.parametrize("name", scenario_names())
+def test_the_bench_shows_it(name: str) -> None:
+    scenario = load_scenario(name)
+    rehearsal = Rehearsal(scenario, scenario.seed)
+    end = rehearsal.run(recipe_of(scenario))
+    assert end.output_off
+    if scenario.expect == ("instrument",):
+        assert end.reason is EndReason.INSTRUMENT
+        return
+    _, t, I, V = (list(column) for column in zip(*rehearsal.readings, strict=True))
+    blocks = [block for batch in rehearsal.batches for block in batch.blocks]
+    found = with_traps(rehearsal.last.estimate, t, I, V, blocks)
+    codes = {flag.code for flag in found.flags if flag.severity in _WRONG}
+    if end.reason is EndReason.INSTRUMENT:
+        codes.add("instrument")
+    print(name, end.reason, end.text, codes, found.resistance_ohm, found.repeatability_95_ohm, rehearsal.truth)
+    if scenario.expect:
+        assert codes & set(scenario.expect)
+    else:
+        assert not codes
