@@ -11,7 +11,7 @@ from drivers.link import Link, to_float
 
 _ERROR = re.compile(r"\s*([+-]?\d+)\s*(?:,\s*\"?(.*?)\"?\s*)?")
 _ERROR_REPLY = re.compile(r"\s*-[1-4]\d\d\s*,")  # an error reply in place of data
-_DRAIN = 32
+_NUMBER = re.compile(r"[+-]?\d+(\.\d*)?")
 _PROBE_TIMEOUT_S = 0.6
 _SET_TOLERANCE = 1e-4
 _ROUNDING = 12.0  # a range may be the next decade above what was asked
@@ -37,18 +37,29 @@ class Instrument:
         self.settings: list[Setting] = []
         self.notices: list[str] = []
         self._compound = dialect.compound
-        self._has_errors = bool(dialect.error_query)
+        self._has_errors = dialect.errors.mode in ("queue", "register")
         self._chosen: dict[str, Spelling | None] = {}
 
     def open(self) -> None:
         """Identify, drain old errors (they are kept as notices) and reset."""
-        self.identity = self.link.identify()
+        self.identity = self.link.identify(self.dialect.identify)
+        self._check_identity()
         self.notices += [f"found in the error queue: {code} {text}" for code, text in self._drain()]
         self._test_compound()
         for message in self.dialect.reset:
-            self.link.write(message)
+            self.send(message)
             self._synchronise(10.0)
             self.notices += [f"{message}: {code} {text}" for code, text in self._drain()]
+
+    def _check_identity(self) -> None:
+        expected = self.dialect.identity
+        if expected is not None and expected.find(self.identity) is None:
+            raise ReplyError(
+                f"this is {self.identity!r}, and the dialect {self.dialect.id} is for {expected.source!r}",
+                resource=self.link.resource,
+                command=self.dialect.identify,
+                remedy="Name the dialect that fits, or check the address.",
+            )
 
     def close(self) -> None:
         """Hang up."""
@@ -59,35 +70,64 @@ class Instrument:
         return self._spelling(name) is not None
 
     def set(self, name: str, value: float | bool | str) -> Setting:
-        """Set, drain the error queue, read back and compare. Raises ReportedError, SettingError."""
+        """Set, look for errors, read back and compare. Raises ReportedError, SettingError."""
         spelling = self._required(name)
-        message, asked = _render(spelling, value)
-        self.link.write(message)
+        messages, asked = self._rendered(name, spelling, value)
+        for message in messages:
+            self.send(message)
+        if spelling.settle_s:
+            self.link.pause(spelling.settle_s)
         self._synchronise(self.link.timeout_s)
-        self.check_errors(message)
+        self.check_errors(messages[-1])
         setting = self._read_back(name, spelling, value, asked)
         self.settings = [s for s in self.settings if s.name != name] + [setting]
         return setting
 
+    def send(self, message: str) -> None:
+        """One message; an instrument that acknowledges each one is heard."""
+        self.link.write(message)
+        if self.dialect.errors.acknowledges:
+            self._refuse_error_reply(self.link.read(message), message)
+
     def get_number(self, name: str) -> float:
         """A number in SI units."""
-        spelling = self._required(name)
-        return to_float(self.link.query(spelling.get), self.link, spelling.get) / spelling.scale
+        return self._number(self._required(name))
 
     def get_bool(self, name: str) -> bool:
         """A Boolean, or one bit of a register."""
         spelling = self._required(name)
-        return self.read_bool(spelling, self.link.query(spelling.get))
+        return self.read_bool(spelling, self._asked(spelling))
 
     def read_bool(self, spelling: Spelling, reply: str) -> bool:
         """What a reply to that spelling's query means."""
-        if spelling.kind != "bit" and reply.upper() in (spelling.on.upper(), spelling.off.upper()):
-            return reply.upper() == spelling.on.upper()
+        reply = self.extract(spelling, reply)
+        word = reply.upper()
+        if spelling.kind != "bit" and word in (spelling.on.upper(), spelling.off.upper()):
+            return word == spelling.on.upper()
+        if word in (text.upper() for text in self.dialect.format.true):
+            return True
+        if word in (text.upper() for text in self.dialect.format.false):
+            return False
         number = round(to_float(reply, self.link, spelling.get))
         return bool(number >> spelling.bit & 1) if spelling.kind == "bit" else number != 0
 
+    def extract(self, spelling: Spelling, reply: str) -> str:
+        """The part of a reply that its pattern names. Raises ReportedError for an error reply, ReplyError."""
+        self._refuse_error_reply(reply, spelling.get)
+        if spelling.reply is None:
+            return reply
+        found = spelling.reply.find(reply)
+        if found is None:
+            raise ReplyError(
+                f"{reply[:80]!r} is not of the form {spelling.reply.source!r}",
+                resource=self.link.resource,
+                command=spelling.get,
+                remedy="Correct the reply in the dialect.",
+            )
+        return found
+
     def check_errors(self, command: str) -> None:
-        """Raise ReportedError for the first entry of the error queue, after emptying it."""
+        """Raise ReportedError for the first error that the instrument knows of, after it was made to forget all."""
         errors = self._drain()
         if errors:
             code, text = errors[0]
@@ -124,8 +164,8 @@ class Instrument:
 
     def _test_compound(self) -> None:
         """Whether two units in one message give two answers."""
-        if self._compound and self._has_errors:
-            reply = self._answers(f"*IDN?;{self.dialect.error_query}") or ""
+        if self._compound and self.dialect.error_query:
+            reply = self._answers(f"{self.dialect.identify};{self.dialect.error_query}") or ""
             self._compound = reply.startswith(self.identity) and ";" in reply[len(self.identity) :]
             self._drain()
 
@@ -134,12 +174,16 @@ class Instrument:
 
         An instrument that drops a whole message at its first bad unit stays silent; its queue is asked afterwards.
         """
-        asks_errors = self._compound and self._has_errors
+        asks_errors = self._compound and self._has_errors and bool(self.dialect.error_query)
         reply = self._answers(f"{query};{self.dialect.error_query}" if asks_errors else query)
         errors = self._drain()
-        if reply is None or errors or _ERROR_REPLY.match(reply) is not None:
+        if reply is None or errors or _ERROR_REPLY.match(reply) is not None or self._is_error(reply):
             return False
         return not asks_errors or ";" in reply
+
+    def _is_error(self, reply: str) -> bool:
+        errors = self.dialect.errors
+        return errors.mode == "reply" and errors.reply is not None and errors.reply.find(reply) is not None
 
     def _answers(self, query: str) -> str | None:
         try:
@@ -147,37 +191,127 @@ class Instrument:
         except LinkTimeout:
             return None
 
+    def _rendered(self, name: str, spelling: Spelling, value: float | bool | str) -> tuple[list[str], str]:
+        """The messages that set a value, and the value as it stands there. Raises SettingError beyond its limits."""
+        if not isinstance(value, bool | str) and not spelling.low <= value <= spelling.high:
+            raise SettingError(
+                f"{name} of {value:g} lies outside {spelling.low:g} to {spelling.high:g}, the limits in its dialect",
+                resource=self.link.resource,
+                command=spelling.set,
+                remedy="Choose a value that the instrument has.",
+            )
+        if not spelling.settable:
+            raise SettingError(
+                f"{name} can be asked but not set", resource=self.link.resource, command=spelling.get,
+                remedy="Name a dialect that can set it.",
+            )  # fmt: skip
+        if spelling.kind == "bool" and spelling.on_set:
+            message = spelling.on_set if value else spelling.off_set
+            return [*spelling.before, message], spelling.on if value else spelling.off
+        text = self.value_text(spelling, value)
+        return [*spelling.before, spelling.set.replace("{value}", text)], text
+
+    def value_text(self, spelling: Spelling, value: float | bool | str) -> str:
+        """A value as this instrument takes it."""
+        if spelling.kind == "bool":
+            return spelling.on if value else spelling.off
+        if spelling.kind == "index":
+            return str(spelling.index_base + self._place(spelling, float(value)))
+        if spelling.kind == "number":
+            return self.dialect.format.number(float(value) * spelling.scale)
+        return spelling.value
+
+    def _place(self, spelling: Spelling, value: float) -> int:
+        """The place in the table of the smallest entry that holds the value; the last place where none does."""
+        fitting = [entry for entry in spelling.table if entry >= abs(value) * (1 - 1e-9)]
+        return spelling.table.index(min(fitting)) if fitting else len(spelling.table) - 1
+
+    def _asked(self, spelling: Spelling) -> str:
+        return self.link.query(spelling.get, spelling.timeout_s or None)
+
+    def _number(self, spelling: Spelling) -> float:
+        number = to_float(self.extract(spelling, self._asked(spelling)), self.link, spelling.get)
+        if spelling.kind == "index":
+            place = round(number) - spelling.index_base
+            return spelling.table[place] if 0 <= place < len(spelling.table) else float("nan")
+        return number / spelling.scale
+
     def _read_back(self, name: str, spelling: Spelling, value: float | bool | str, asked: str) -> Setting:
-        if not spelling.get:
+        if not spelling.get or not spelling.verify:
             return Setting(name, asked, "", verified=False)
-        reply = self.link.query(spelling.get)
+        reply = self._asked(spelling)
         if not self._agrees(spelling, value, reply):
             raise SettingError(
                 f"{name} was set to {asked} and reads back as {reply}",
                 resource=self.link.resource,
-                command=spelling.set,
+                command=spelling.set or spelling.on_set,
                 remedy="Choose a value that the instrument has.",
             )
         return Setting(name, asked, reply, verified=True)
 
     def _agrees(self, spelling: Spelling, value: float | bool | str, reply: str) -> bool:
         if spelling.kind == "text":
-            return spelling.value.upper() in reply.upper()
+            return spelling.value.upper() in self.extract(spelling, reply).upper()
         if spelling.kind == "bool":
             return self.read_bool(spelling, reply) == bool(value)
-        wanted, got = float(value), to_float(reply, self.link, spelling.get) / spelling.scale
-        if spelling.rounds_up:
+        number = to_float(self.extract(spelling, reply), self.link, spelling.get)
+        if spelling.kind == "index":
+            return round(number) == spelling.index_base + self._place(spelling, float(value))
+        wanted, got = float(value), number / spelling.scale
+        if spelling.rounds == "up":
             return wanted * (1 - _SET_TOLERANCE) <= got <= wanted * _ROUNDING
-        return abs(got - wanted) <= _SET_TOLERANCE * abs(wanted)
+        if spelling.rounds == "down":
+            return wanted / _ROUNDING <= got <= wanted * (1 + _SET_TOLERANCE)
+        if spelling.rounds == "nearest":
+            return abs(got - wanted) <= 0.5 * abs(wanted)
+        return abs(got - wanted) <= max(spelling.rtol * abs(wanted), spelling.atol)
 
     def _synchronise(self, timeout_s: float) -> None:
-        if self.dialect.sync_query:
-            self.link.query(self.dialect.sync_query, timeout_s)
+        """Wait until what was sent has acted."""
+        sync = self.dialect.sync
+        if sync.mode == "query":
+            self.link.query(sync.query, timeout_s)
+        elif sync.mode == "delay":
+            self.link.pause(sync.delay_s)
+        elif sync.mode == "poll":
+            self._poll(timeout_s)
+
+    def _poll(self, timeout_s: float) -> None:
+        sync = self.dialect.sync
+        waited = 0.0
+        while self.link.query(sync.query) != sync.done:
+            if waited >= timeout_s:
+                raise LinkTimeout(
+                    f"not done within {timeout_s:.3g} s",
+                    resource=self.link.resource,
+                    command=sync.query,
+                    remedy="Check what stands in [sync] of the dialect.",
+                )
+            self.link.pause(sync.interval_s)
+            waited += sync.interval_s
+
+    def _refuse_error_reply(self, reply: str, command: str) -> None:
+        errors = self.dialect.errors
+        if errors.mode == "reply" and errors.reply is not None and (code := errors.reply.find(reply)) is not None:
+            number = int(float(code)) if _NUMBER.fullmatch(code) else 0
+            raise ReportedError(number, reply, resource=self.link.resource, command=command)
 
     def _drain(self) -> list[tuple[int, str]]:
-        """Empty the error queue; bounded, because some never empty."""
+        """Empty the error queue, or read the register; bounded, because some queues never empty."""
+        if not self._has_errors:
+            return []
+        errors = self.dialect.errors
+        return self._read_register() if errors.mode == "register" else self._empty_queue()
+
+    def _read_register(self) -> list[tuple[int, str]]:
+        errors = self.dialect.errors
+        value = round(to_float(self.link.query(errors.query), self.link, errors.query))
+        raised = value & errors.bits
+        return [(raised, f"its event register holds {value}")] if raised else []
+
+    def _empty_queue(self) -> list[tuple[int, str]]:
         found: list[tuple[int, str]] = []
-        for _ in range(_DRAIN if self._has_errors else 0):
+        for _ in range(self.dialect.errors.drain_max):
             try:
                 reply = self.link.query(self.dialect.error_query)
             except LinkTimeout:
@@ -191,19 +325,3 @@ class Instrument:
                 break
             found.append((int(match[1]), match[2] or ""))
         return found
-
-
-def _render(spelling: Spelling, value: float | bool | str) -> tuple[str, str]:
-    """The message that sets a value, and the value as it stands there."""
-    if spelling.kind == "bool":
-        text = spelling.on if value else spelling.off
-    elif spelling.kind == "number":
-        text = number_text(float(value) * spelling.scale)
-    else:
-        text = spelling.value
-    return spelling.set.replace("{value}", text), text
-
-
-def number_text(value: float) -> str:
-    """Plain base units in NR3: the one form that every parser takes."""
-    return f"{value:.8E}"

@@ -7,7 +7,9 @@ does so no sooner, because whoever met the time-out may have a source to switch 
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from drivers.errors import LinkError, LinkTimeout, ReplyError
 from drivers.wires import SocketWire, Wire
@@ -15,6 +17,16 @@ from drivers.wires import SocketWire, Wire
 SLICE_S = 0.1  # the longest time without a look at `on_wait`
 _STALE_ANSWERS = 8
 _REMEMBERED = 256
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """What an instrument needs of the one who talks to it."""
+
+    command_gap_s: float = 0.0
+    max_message_bytes: int = 0
+    prompt: str = ""
+    echo: bool = False
 
 
 class Link:
@@ -30,6 +42,7 @@ class Link:
         write_termination: str = "\n",
         timeout_s: float = 2.0,
         transcript: Callable[[str, str, str], None] | None = None,
+        habits: Habits | None = None,
     ) -> None:
         self.resource = resource
         self.timeout_s = timeout_s
@@ -38,6 +51,8 @@ class Link:
         self._open_wire = open_wire
         self._end = write_termination
         self._transcript = transcript
+        self._habits = habits or Habits()
+        self._last_sent = 0.0
         self._identity = ""
         self._out_of_step = False
         self._encoded: dict[str, bytes] = {}  # a run sends the same few messages over and over
@@ -62,12 +77,21 @@ class Link:
             self._resynchronise()
         if self._transcript is not None:
             self._transcript(self.resource, ">", message)
+        if self._habits.command_gap_s:
+            self._keep_gap()
         data = self._encoded.get(message)
         if data is None:
             if len(self._encoded) > _REMEMBERED:
                 self._encoded.clear()
             data = self._encoded[message] = (message + self._end).encode("ascii")
+            limit = self._habits.max_message_bytes
+            if limit and len(data) > limit:
+                remedy = "Raise max_message_bytes in the dialect, or set compound = false."
+                problem = f"a message of {len(data)} bytes, and it takes {limit}"
+                raise ReplyError(problem, resource=self.resource, command=message, remedy=remedy)
         self._wire.send(data)
+        if self._habits.echo:
+            self._receive(self.timeout_s)
 
     def query(self, message: str, timeout_s: float | None = None) -> str:
         """Send one message and return its answer. Raises LinkTimeout."""
@@ -88,6 +112,22 @@ class Link:
         if self._transcript is not None:
             self._transcript(self.resource, "<", answer)
         return answer
+
+    def pause(self, seconds: float) -> None:
+        """Wait for the instrument, showing life in between."""
+        left = seconds
+        while left > 0:
+            part = min(SLICE_S, left)
+            self._wire.sleep(part)
+            left -= part
+            if left > 0:
+                self.on_wait()
+
+    def _keep_gap(self) -> None:
+        left = self._last_sent + self._habits.command_gap_s - time.monotonic()
+        if left > 0:
+            self._wire.sleep(left)
+        self._last_sent = time.monotonic()
 
     def reopen(self) -> None:
         """Hang up and connect again."""
@@ -116,6 +156,8 @@ class Link:
                 self.on_wait()
                 continue
             text = data.decode("latin-1").strip("\r\n\0 ")
+            if self._habits.prompt:
+                text = text.removeprefix(self._habits.prompt.strip()).strip()
             if text:
                 return text
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from drivers.dialect import Dialect
-from drivers.link import Link
+from drivers.link import Habits, Link
 from drivers.scpi_source import ScpiSource
 from drivers.scpi_voltmeter import ScpiVoltmeter
 from drivers.wires import Wire, open_wire
@@ -24,6 +24,7 @@ def make_link(
         write_termination=dialect.write_termination,
         timeout_s=dialect.timeout_s,
         transcript=transcript,
+        habits=Habits(dialect.command_gap_s, dialect.max_message_bytes, dialect.prompt, dialect.echo),
     )
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import contextlib
 
+from drivers.dialect import Spelling
 from drivers.errors import InstrumentError, SettingError
 from drivers.guardian import SafePlan
-from drivers.instrument import Instrument, number_text
+from drivers.instrument import Instrument
 from drivers.wires import host_and_port
 
 
@@ -27,49 +28,49 @@ class ScpiSource(Instrument):
         self._prepare_step()
 
     def _prepare_step(self) -> None:
-        """Fix the step's message: level, the answer when it is done, and whether the compliance limits."""
-        sync = self.dialect.sync_query
-        level = self.spelling("level")
-        self._level_text, self._level_scale = level.set, level.scale
+        """Fix how a step is made: in one message with its answers where the instrument takes that, else one by one."""
+        self._level = self.spelling("level")
         self._limiting = self.spelling("limiting") if self.has("limiting") else None
-        asked = [sync] if sync else []
+        asked = [self.dialect.sync_query] if self.dialect.sync_query else []
         if self._limiting is not None:
             asked.append(self._limiting.get)
-        self._asked = asked
+        self._queries = asked
+        plain = self.dialect.sync.mode in ("query", "none") and not self.dialect.errors.acknowledges
+        self._in_one = bool(self.compound and asked and plain and not self._level.before and not self._level.settle_s)
         self._step_messages: dict[float, str] = {}
         self._usual_reply = ""  # of a step that the compliance did not limit
 
     def step(self, current_A: float) -> bool:
         """One message with its own completion answer; several where the instrument takes one unit only."""
+        if not self._in_one:
+            return self._step_by_parts(current_A)
         message = self._step_messages.get(current_A)
         if message is None:
-            message = self._step_messages[current_A] = self._step_message(current_A)
-        if not self._asked:
-            self.link.write(message)
+            level = self._level.set.replace("{value}", self.value_text(self._level, current_A))
+            message = self._step_messages[current_A] = ";".join([level, *self._queries])
+        reply = self.link.query(message)
+        if reply == self._usual_reply:
             return False
-        if self.compound:
-            reply = self.link.query(message)
-            if reply == self._usual_reply:
-                return False
-            replies = reply.split(";")
-        else:
-            self.link.write(message)
-            reply, replies = "", [self.link.query(query) for query in self._asked]
-        limited = self._is_limited(message, replies)
+        limited = self._is_limited(message, reply.split(";"))
         if not limited:
             self._usual_reply = reply
         return limited
 
-    def _step_message(self, current_A: float) -> str:
-        level = self._level_text.replace("{value}", number_text(current_A * self._level_scale))
-        return ";".join([level, *self._asked]) if self.compound else level
+    def _step_by_parts(self, current_A: float) -> bool:
+        messages, _ = self._rendered("level", self._level, current_A)
+        for message in messages:
+            self.send(message)
+        if self._level.settle_s:
+            self.link.pause(self._level.settle_s)
+        self._synchronise(self.link.timeout_s)
+        return self._limiting is not None and self.get_bool("limiting")
 
     def _is_limited(self, message: str, replies: list[str]) -> bool:
         """Whether the answers to a step say that the compliance limits."""
-        if len(replies) != len(self._asked):
+        if len(replies) != len(self._queries):
             self.check_errors(message)
             raise SettingError(
-                f"{len(replies)} answers to {len(self._asked)} queries",
+                f"{len(replies)} answers to {len(self._queries)} queries",
                 resource=self.link.resource,
                 command=message,
                 remedy="Name a dialect with compound = false.",
@@ -120,10 +121,17 @@ class ScpiSource(Instrument):
             identify=self.link.identity_query,
             identity=self.link.identity,
             query=output.get,
-            off=("0", "+0", output.off.upper()),
+            off=self._answers_of_off(output),
             terminator=self.dialect.write_termination,
             end=self.dialect.read_termination,
         )
+
+    def _answers_of_off(self, output: Spelling) -> tuple[str, ...]:
+        """Whole answers to the output's query that mean off, as the guardian compares them."""
+        words = ["0", "+0", output.off.upper(), *(text.upper() for text in self.dialect.format.false)]
+        if output.reply is not None:
+            words += [output.reply.answer(word).upper() for word in words]
+        return tuple(words)
 
     def _switch_off(self) -> None:
         for message in self.dialect.safe:

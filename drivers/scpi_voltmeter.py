@@ -6,6 +6,8 @@ from drivers.instrument import Instrument
 from drivers.link import to_float
 
 _MARGIN_S = 2.0
+_LARGEST_V = 1e30
+OVERLOAD = 9.9e37  # SCPI-99 vol. 1, 7.2.1
 
 
 class ScpiVoltmeter(Instrument):
@@ -29,12 +31,20 @@ class ScpiVoltmeter(Instrument):
             self.set("autozero", False)
         if self.has("trigger_source"):
             self.set("trigger_source", "")
-        self._read_query = self.spelling("read").get
-        self._scale = self.spelling("read").scale
+        self._read = self.spelling("read")
+        self._plain = self._read.reply is None and self.dialect.errors.mode != "reply"
         # Twice the aperture, in case autozero stays on, and a margin for the instrument itself.
         self._timeout_s = 2 * aperture_s + _MARGIN_S
 
     def read(self) -> float:
         """One triggered reading in volt."""
-        reply = self.link.query(self._read_query, self._timeout_s)
-        return to_float(reply, self.link, self._read_query) / self._scale
+        for message in self._read.before:
+            self.send(message)
+        reply = self.link.query(self._read.get, self._timeout_s)
+        if not self._plain:
+            if self.dialect.format.overload and any(word in reply for word in self.dialect.format.overload):
+                return OVERLOAD
+            reply = self.extract(self._read, reply)
+        value = to_float(reply, self.link, self._read.get)
+        # The standard's infinity stays what it is; a scale must not make a voltage of it.
+        return value if abs(value) > _LARGEST_V else value / self._read.scale

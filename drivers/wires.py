@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import re
 import select
 import socket
@@ -27,6 +28,9 @@ class Wire(Protocol):
 
     def clear(self) -> None:
         """Drop what has arrived and was not read."""
+
+    def sleep(self, seconds: float) -> None:
+        """Let time pass: that of the instrument, which may be a simulated one."""
 
     def close(self) -> None:
         """Hang up."""
@@ -135,6 +139,10 @@ class SocketWire:
         while self._read():
             pass
 
+    def sleep(self, seconds: float) -> None:
+        """Wait."""
+        time.sleep(seconds)
+
     def fileno(self) -> int:
         """The socket's number, to hand it on."""
         return self._socket.fileno()
@@ -150,6 +158,21 @@ class SocketWire:
         return LinkClosed(f"the connection broke ({why})", resource=self._address, remedy=remedy)
 
 
+def visa_library(address: str) -> str:
+    """Which VISA library opens an address: that in $BENCHAPP_VISA; else our own for LAN and serial; else the machine's.
+
+    USB and GPIB need the machine's library; without one PyVISA's own backend says what is missing.
+    """
+    chosen = os.environ.get("BENCHAPP_VISA")
+    if chosen:
+        return chosen
+    if not re.match(r"(USB|GPIB|PXI|VXI)", address, re.IGNORECASE):
+        return "@py"
+    from pyvisa.ctwrapper.highlevel import IVIVisaLibrary
+
+    return "@ivi" if IVIVisaLibrary.get_library_paths() else "@py"
+
+
 class VisaWire:
     """Any other VISA resource, through PyVISA; loaded on first use."""
 
@@ -161,7 +184,7 @@ class VisaWire:
         self._timeout_code = pyvisa.constants.StatusCode.error_timeout
         self._address = address
         try:
-            opened: Any = pyvisa.ResourceManager("@py").open_resource(address)
+            opened: Any = pyvisa.ResourceManager(visa_library(address)).open_resource(address)
             self._resource = opened
             self._resource.write_termination = ""
             self._resource.read_termination = read_termination.decode("ascii")
@@ -195,6 +218,10 @@ class VisaWire:
             self._resource.clear()
         except self._errors as error:
             raise self._closed(error) from error
+
+    def sleep(self, seconds: float) -> None:
+        """Wait."""
+        time.sleep(seconds)
 
     def close(self) -> None:
         """Hang up."""

@@ -32,6 +32,10 @@ class Loopback:
             raise TimeoutError
         return self._replies.popleft()
 
+    def sleep(self, seconds: float) -> None:
+        """Let bench time pass."""
+        self._device.clock.sleep(seconds)
+
     def clear(self) -> None:
         """Drop replies not read yet."""
         self._replies.clear()

@@ -36,6 +36,9 @@ class ScriptedWire:
         self.waited_s += timeout_s
         raise TimeoutError
 
+    def sleep(self, seconds: float) -> None:
+        pass
+
     def clear(self) -> None:
         self.waiting.clear()
 

@@ -1,0 +1,153 @@
+"""What a dialect says: the link, errors, completion, formats, sequences, and one spelling or more a capability."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from drivers.dialect.pattern import Pattern
+
+_SETTINGS_OF_A_VOLTMETER = frozenset(
+    {"nplc", "aperture", "range", "autorange", "autozero", "function", "trigger_source", "format", "filter"}
+)
+_LINKED = frozenset({"mode", "list", "step_source", "arm", "start", "abort", "armed", "taken", "complete_out"})
+_BUFFER = frozenset({"samples", "arm", "abort", "trigger", "armed", "count", "drain", "clear", "complete_out"})
+KINDS = {
+    "source": frozenset({"level", "output", "compliance", "range", "autorange", "limiting"}) | _LINKED,
+    "voltmeter": _SETTINGS_OF_A_VOLTMETER | frozenset({"read"}) | _BUFFER,
+    "thermometer": frozenset({"temperature", "function"}),
+    "switch": frozenset({"close", "open", "open_all", "closed"}),
+}
+REQUIRED = {
+    "source": ("level", "output", "compliance"),
+    "voltmeter": ("read",),
+    "thermometer": ("temperature",),
+    "switch": ("close", "open_all"),
+}
+VALUE_KINDS = ("number", "bool", "text", "bit", "index")
+ROUNDINGS = ("exact", "up", "down", "nearest")
+STATUSES = ("", "proved", "unverified", "confirmed")
+
+
+@dataclass(frozen=True, slots=True)
+class Spelling:
+    """One way to say one thing. Empty `set` or `get`: it cannot be set or asked.
+
+    set: message with {value}, or one for each state in `on_set` and `off_set`; `before` goes ahead of it.
+    kind: number (in SI units times `scale`), bool, text (fixed `value`), bit (number `bit` of a register), index (the
+    place of the value in `table`, counted from `index_base`).
+    reply: how an answer to `get` is read; None takes it as it is.
+    rounds: what the instrument may make of a number; `rtol`, `atol` how exactly it reads back, in SI units.
+    low, high: what may be sent, in SI units. settle_s: wait after setting. timeout_s: for the answer, 0 for the link's.
+    status, evidence: what is known of this spelling; limits: "clamp", "trip" or "unknown", for a compliance.
+    """
+
+    set: str = ""
+    get: str = ""
+    kind: str = "number"
+    scale: float = 1.0
+    on: str = "ON"
+    off: str = "OFF"
+    value: str = ""
+    bit: int = 0
+    rounds: str = "exact"
+    on_set: str = ""
+    off_set: str = ""
+    before: tuple[str, ...] = ()
+    reply: Pattern | None = None
+    table: tuple[float, ...] = ()
+    index_base: int = 0
+    rtol: float = 1e-4
+    atol: float = 0.0
+    verify: bool = True
+    low: float = -math.inf
+    high: float = math.inf
+    settle_s: float = 0.0
+    timeout_s: float = 0.0
+    status: str = ""
+    evidence: str = ""
+    limits: str = "unknown"
+
+    @property
+    def settable(self) -> bool:
+        """Whether there is a message that sets it."""
+        return bool(self.set or (self.on_set and self.off_set))
+
+
+@dataclass(frozen=True, slots=True)
+class Errors:
+    """How an instrument tells that it refuses something.
+
+    mode: "queue" (entries of code and text until code 0), "register" (a number whose bits in `bits` are errors),
+    "reply" (an answer that `reply` matches stands in place of data), "none". `acknowledges`: every message is answered,
+    settings too.
+    """
+
+    mode: str = "queue"
+    query: str = ":SYST:ERR?"
+    bits: int = 0x3C  # IEEE 488.2, 11.5.1: query, device, execution and command errors
+    reply: Pattern | None = None
+    drain_max: int = 32
+    acknowledges: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Sync:
+    """How to know that a command has acted: "query" (answers when done), "poll" (until `done`), "delay", "none"."""
+
+    mode: str = "query"
+    query: str = "*OPC?"
+    done: str = "1"
+    interval_s: float = 0.01
+    delay_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """How numbers are written, and which words mean what in answers. `digits` after the point, in style E or F."""
+
+    digits: int = 8
+    style: str = "E"
+    true: tuple[str, ...] = ()
+    false: tuple[str, ...] = ()
+    overload: tuple[str, ...] = ()
+
+    def number(self, value: float) -> str:
+        """The number as this instrument takes it."""
+        return f"{value:.{self.digits}{self.style}}"
+
+
+@dataclass(frozen=True, slots=True)
+class Dialect:
+    """All that a driver needs to know of an instrument family."""
+
+    id: str
+    kind: str
+    write_termination: str
+    read_termination: str
+    timeout_s: float
+    compound: bool
+    reset: tuple[str, ...]
+    safe: tuple[str, ...]
+    capabilities: dict[str, tuple[Spelling, ...]]
+    identify: str = "*IDN?"
+    identity: Pattern | None = None
+    command_gap_s: float = 0.0
+    max_message_bytes: int = 0
+    prompt: str = ""
+    echo: bool = False
+    also_sources: bool = False
+    errors: Errors = field(default_factory=Errors)
+    sync: Sync = field(default_factory=Sync)
+    format: Format = field(default_factory=Format)
+    path: str = ""
+
+    @property
+    def error_query(self) -> str:
+        """What asks the error queue; empty where there is none."""
+        return self.errors.query if self.errors.mode == "queue" else ""
+
+    @property
+    def sync_query(self) -> str:
+        """What is answered once everything before it has acted; empty where nothing is."""
+        return self.sync.query if self.sync.mode == "query" else ""
