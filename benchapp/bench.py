@@ -36,6 +36,11 @@ class BenchPlan:
     voltmeter_wire: Callable[[], Wire] | None = None
     in_process: bool = False
 
+    @property
+    def one_instrument(self) -> bool:
+        """Whether one instrument is both."""
+        return self.source == self.voltmeter
+
 
 def plan_bench(
     source: str,
@@ -85,10 +90,15 @@ class Bench:
         except InstrumentError as error:
             failures.append(error)
         try:
-            self.voltmeter = make_voltmeter(
-                plan.voltmeter, plan.voltmeter_dialect, wire=plan.voltmeter_wire, transcript=self._transcript
-            )
-            self.voltmeter.open()
+            if plan.one_instrument and self.source is not None:
+                # Source and voltmeter in one: one connection, and no second reset that would undo the first.
+                self.voltmeter = ScpiVoltmeter(self.source.link, plan.voltmeter_dialect)
+                self.voltmeter.join(self.source)
+            else:
+                self.voltmeter = make_voltmeter(
+                    plan.voltmeter, plan.voltmeter_dialect, wire=plan.voltmeter_wire, transcript=self._transcript
+                )
+                self.voltmeter.open()
         except InstrumentError as error:
             failures.append(error)
         _raise(failures)
@@ -162,10 +172,11 @@ def identify(role: str, address: str, dialect: str) -> Identified:
     """Ask an instrument who it is; nothing is set or switched. Never raises."""
     try:
         check_address(address)
-        link = make_link(address, load_dialect(dialect, role))
+        spoken = load_dialect(dialect, role)
+        link = make_link(address, spoken)
         try:
             start = time.monotonic()
-            identity = link.identify()
+            identity = link.identify(spoken.identify)
             return Identified(role, identity, time.monotonic() - start)
         finally:
             link.close()

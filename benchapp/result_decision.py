@@ -72,16 +72,18 @@ def decision_object(decision: Decision | None) -> dict[str, Any] | None:
 
 
 def decision_in_words(decision: Decision) -> list[str]:
-    """For people, on one to two lines."""
+    """For people, on two to three lines."""
     leaning = f", leaning to {decision.leans_to}" if decision.leans_to is not None else ""
     rule = f"{decision.rule} acceptance, guard band {decision.guard_band:g} U"
     text = f"verdict: {decision.verdict}{leaning} ({rule})"
-    text += f"; within the limits with {percent(decision.conformity_probability)}"
+    lines = [text]
+    text = f"within the limits with {percent(decision.conformity_probability)}"
     if not math.isnan(decision.specific_risk):
         text += f", risk of a wrong verdict {percent(decision.specific_risk)}"
     if not math.isnan(decision.tolerance_ratio):
         text += f"; tolerance : interval = {decision.tolerance_ratio:.3g} : 1"
-    return [text, f"warning: {decision.warning}"] if decision.warning else [text]
+    lines.append(text)
+    return [*lines, f"warning: {decision.warning}"] if decision.warning else lines
 
 
 def percent(probability: float) -> str:

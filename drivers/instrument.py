@@ -51,6 +51,11 @@ class Instrument:
             self._synchronise(10.0)
             self.notices += [f"{message}: {code} {text}" for code, text in self._drain()]
 
+    def join(self, other: Instrument) -> None:
+        """Take part in a connection that another role of the same instrument has opened."""
+        self.identity = other.identity
+        self._compound, self._has_errors = other._compound, other._has_errors
+
     def _check_identity(self) -> None:
         expected = self.dialect.identity
         if expected is not None and expected.find(self.identity) is None:

@@ -9,6 +9,8 @@ import numpy as np
 from sim.clock import Clock
 from sim.devices.current_source import CurrentSource
 from sim.devices.faulty import FaultyInstrument
+from sim.devices.lantern import LanternVoltmeter
+from sim.devices.quill import QuillSource
 from sim.devices.voltmeter import Voltmeter
 from sim.scenario import Scenario
 from sim.world.circuit import Circuit
@@ -36,8 +38,16 @@ class SimulatedBench:
             contact_steps=scenario.contact_steps,
             rng=circuit_rng,
         )
-        self.source = CurrentSource(scenario.source, self.circuit, clock, lock)
+        self.source: CurrentSource | QuillSource
+        self.voltmeter: Voltmeter | LanternVoltmeter
+        if scenario.source_dialect == "quill":
+            self.source = QuillSource(scenario.source, self.circuit, clock, lock)
+        else:
+            self.source = CurrentSource(scenario.source, self.circuit, clock, lock)
         noise = VoltmeterNoise(scenario.voltmeter, scenario.wiring, noise_rng)
-        self.voltmeter = Voltmeter(scenario.voltmeter, self.circuit, noise, clock, lock)
+        if scenario.voltmeter_dialect == "lantern":
+            self.voltmeter = LanternVoltmeter(scenario.voltmeter, self.circuit, noise, clock, lock)
+        else:
+            self.voltmeter = Voltmeter(scenario.voltmeter, self.circuit, noise, clock, lock)
         self.source_faults = FaultyInstrument(self.source, scenario.source_faults)
         self.voltmeter_faults = FaultyInstrument(self.voltmeter, scenario.voltmeter_faults)

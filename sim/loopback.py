@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections import deque
 
-from sim.devices.faulty import FaultyInstrument, HangUp
-from sim.scpi.core import ScpiDevice
+from sim.devices.faulty import Device, HangUp
 
 
 class Loopback:
     """Takes messages and gives replies as a socket would, at once."""
 
-    def __init__(self, device: ScpiDevice | FaultyInstrument) -> None:
+    def __init__(self, device: Device) -> None:
         self._device = device
         self._replies: deque[bytes] = deque()
 

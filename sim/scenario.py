@@ -33,6 +33,7 @@ _TABLES = {
     "source_faults": Faults,
     "voltmeter_faults": Faults,
 }
+_DIALECTS = {"source_dialect": ("scpi", "quill"), "voltmeter_dialect": ("scpi", "lantern")}
 _LISTS = {"junction": Junction, "touch": Touch, "contact_step": ContactStep}
 
 
@@ -44,6 +45,7 @@ class ScenarioError(ValueError):
 class Scenario:
     """One simulated bench. `recipe` holds what a person would type to measure on it, as texts with units.
 
+    The dialects say which instruments stand there: those of SCPI-99, or the odd ones.
     `lesson` says what one should see, `expect` which flags or which end of the run show it; empty for a bench in order.
     """
 
@@ -64,6 +66,8 @@ class Scenario:
     contact_steps: tuple[ContactStep, ...] = ()
     lesson: str = ""
     expect: tuple[str, ...] = ()
+    source_dialect: str = "scpi"
+    voltmeter_dialect: str = "scpi"
 
 
 def scenario_names() -> list[str]:
@@ -84,7 +88,7 @@ def load_scenario(name: str) -> Scenario:
 
 
 def _scenario(path: Path, tables: dict[str, Any]) -> Scenario:
-    known = {*_TABLES, *_LISTS, "title", "seed", "recipe", "lesson", "expect"}
+    known = {*_TABLES, *_LISTS, "title", "seed", "recipe", "lesson", "expect", *_DIALECTS}
     for key in tables:
         if key not in known:
             raise ScenarioError(f"{path}: {key}: unknown. Known are {', '.join(sorted(known))}")
@@ -96,6 +100,8 @@ def _scenario(path: Path, tables: dict[str, Any]) -> Scenario:
         title=str(tables.get("title", path.stem)),
         seed=int(tables.get("seed", 1)),
         recipe=dict(tables.get("recipe", {})),
+        source_dialect=_dialect(path, "source_dialect", tables),
+        voltmeter_dialect=_dialect(path, "voltmeter_dialect", tables),
         lesson=str(tables.get("lesson", "")),
         expect=tuple(map(str, tables.get("expect", []))),
         junctions=_several(path, "junction", tables),
@@ -103,6 +109,13 @@ def _scenario(path: Path, tables: dict[str, Any]) -> Scenario:
         contact_steps=_several(path, "contact_step", tables),
         **parts,
     )
+
+
+def _dialect(path: Path, key: str, tables: dict[str, Any]) -> str:
+    name = str(tables.get(key, "scpi"))
+    if name not in _DIALECTS[key]:
+        raise ScenarioError(f"{path}: {key}: {name!r} is not simulated. Write one of {', '.join(_DIALECTS[key])}")
+    return name
 
 
 def _several(path: Path, name: str, tables: dict[str, Any]) -> tuple[Any, ...]:

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import contextlib
+import re
 import socket
 import threading
 
 from sim.bench import SimulatedBench
-from sim.devices.faulty import FaultyInstrument, HangUp
-from sim.scpi.core import ScpiDevice
+from sim.devices.faulty import Device, HangUp
 
 
 class InstrumentServer:
     """One instrument on a loopback port; several clients at a time, one message at a time."""
 
-    def __init__(self, device: ScpiDevice | FaultyInstrument, host: str = "127.0.0.1") -> None:
+    def __init__(self, device: Device, host: str = "127.0.0.1") -> None:
         self._device = device
         self._one_at_a_time = threading.Lock()
         self._listener = socket.create_server((host, 0))
@@ -54,12 +54,14 @@ class InstrumentServer:
         buffer = b""
         with contextlib.suppress(OSError, HangUp):
             while data := client.recv(65536):
-                *lines, buffer = (buffer + data).split(b"\n")
+                *lines, buffer = re.split(rb"[\r\n]+", buffer + data)
                 for line in lines:
+                    if not line.strip():
+                        continue
                     with self._one_at_a_time:
                         reply = self._device.process(line.decode("ascii", "replace").strip())
                     if reply is not None:
-                        client.sendall(reply.encode("ascii") + b"\n")
+                        client.sendall((reply + self._device.reply_end).encode("ascii"))
         self._clients.discard(client)
         client.close()
 

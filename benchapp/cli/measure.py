@@ -167,7 +167,8 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None) -> Iterator
     if any(addresses):
         raise InputError(Fault("stands beside an address", scenario.name, "Choose one of them", field="--scenario"))
     with BenchServer(SimulatedBench(scenario, SimulatedClock(arguments.speed), arguments.seed)) as server:
-        yield plan_bench(server.source, server.voltmeter, *dialects, in_process=True)
+        spoken = (dialects[0] or scenario.source_dialect, dialects[1] or scenario.voltmeter_dialect)
+        yield plan_bench(server.source, server.voltmeter, *spoken, in_process=True)
 
 
 def _entries(arguments: argparse.Namespace, scenario: Scenario | None) -> dict[str, Entry]:

@@ -37,6 +37,7 @@ def run(arguments: argparse.Namespace) -> int:
         print(json.dumps({"source": server.source, "voltmeter": server.voltmeter}), flush=True)
         about = {"scenario": scenario.name, "title": scenario.title, "resistance_ohm": scenario.specimen.resistance_ohm}
         about["lesson"] = scenario.lesson
+        about["dialects"] = {"source": scenario.source_dialect, "voltmeter": scenario.voltmeter_dialect}
         print(json.dumps(about, ensure_ascii=False), flush=True)
         while not stop.wait(0.5):
             pass

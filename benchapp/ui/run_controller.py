@@ -120,7 +120,8 @@ class RunController(QObject):
         else:
             note = f"simulated bench {scenario.name}"
             self._server = BenchServer(SimulatedBench(scenario, SimulatedClock(self._speed)))
-            plan = plan_bench(self._server.source, self._server.voltmeter, in_process=True)
+            dialects = scenario.source_dialect, scenario.voltmeter_dialect
+            plan = plan_bench(self._server.source, self._server.voltmeter, *dialects, in_process=True)
         clock = ScaledClock(self._speed)
         known = BudgetPlan(
             self.card, confidence=recipe.confidence, settle_s=recipe.settle_s, aperture_s=recipe.aperture_s

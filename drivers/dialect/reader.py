@@ -68,7 +68,14 @@ _WORDS = {str: "a text in quotes", float: "a number", int: "a whole number", boo
 
 def dialect_names(kind: str) -> list[str]:
     """Names of the shipped dialects of a kind."""
-    return sorted(path.stem.removesuffix(f"_{kind}") for path in _FOLDER.glob(f"*_{kind}.toml"))
+    alone = {path.stem.removesuffix(f"_{kind}") for path in _FOLDER.glob(f"*_{kind}.toml")}
+    several = {path.stem for path in _FOLDER.glob("*.toml") if kind in _kinds(_parsed(path)) and path.stem not in alone}
+    return sorted(alone | {stem for stem in several if not stem.endswith(f"_{kind}")})
+
+
+def _kinds(table: dict[str, Any]) -> list[Any]:
+    kinds = table.get("kind")
+    return kinds if isinstance(kinds, list) else []
 
 
 def load_dialect(name: str, kind: str) -> Dialect:
@@ -86,6 +93,7 @@ def _path(name: str, kind: str, beside: Path | None = None) -> Path:
         path = Path(name) if beside is None or Path(name).is_absolute() else beside.parent / name
     else:
         path = _FOLDER / f"{name}_{kind}.toml"
+        path = path if path.is_file() else _FOLDER / f"{name}.toml"
     if not path.is_file():
         known = ", ".join(dialect_names(kind))
         raise DialectError(f"there is no {kind} dialect {name!r}. Choose one of {known}, or give a .toml file")
@@ -261,9 +269,9 @@ class _Reader:
             self._fault(f"{where}.on_set", s.on_set or s.off_set, "Write on_set and off_set together")
         if s.set.replace("{value}", "").count("{"):
             self._fault(f"{where}.set", s.set, "The only placeholder is {value}")
-        if s.set and s.kind in ("number", "bool", "index") and "{value}" not in s.set:
+        if s.set and s.kind in ("number", "bool", "index", "channel") and "{value}" not in s.set:
             self._fault(f"{where}.set", s.set, "Write {value} where the value goes")
-        elif s.set.partition("{value}")[2].strip(" ;)"):
+        elif s.set.partition("{value}")[2].strip(" )"):
             # "CURR {value}E3" would carry a current past the house limits.
             self._fault(f"{where}.set", s.set, "Let {value} stand last, and write scale for another unit")
         if not (s.scale > 0 and math.isfinite(s.scale)):

@@ -3,12 +3,24 @@
 from __future__ import annotations
 
 import re
+from typing import Protocol
 
+from sim.clock import Clock
 from sim.scpi.core import ScpiDevice
 from sim.world.config import Faults
 
 _GARBAGE = "\x7f?#~"
 _SETTING = re.compile(r"(.*\s)([+-]?\d+\.?\d*(?:[eE][+-]?\d+)?)$")
+
+
+class Device(Protocol):
+    """What a server can put on a wire. `reply_end` ends each reply."""
+
+    reply_end: str
+    clock: Clock
+
+    def process(self, message: str) -> str | None:
+        """One message; the reply, or None."""
 
 
 class HangUp(Exception):
@@ -18,10 +30,11 @@ class HangUp(Exception):
 class FaultyInstrument:
     """A device behind its faults; the server and the loopback talk to it. Without faults it hands everything on."""
 
-    def __init__(self, device: ScpiDevice, faults: Faults) -> None:
+    def __init__(self, device: Device, faults: Faults) -> None:
         self.device, self._faults = device, faults
         self._messages = 0
         self.clock = device.clock
+        self.reply_end = device.reply_end
 
     @property
     def one_client(self) -> bool:
@@ -40,10 +53,10 @@ class FaultyInstrument:
             return None
         if f.slow_s:
             self.clock.sleep(f.slow_s)
-        if f.resets_after and n == f.resets_after:
+        if f.resets_after and n == f.resets_after and isinstance(self.device, ScpiDevice):
             self.device.reset()  # as after a dip of the mains: all settings are lost, without a word
         reply = self.device.process(self._clamped(message))
-        if f.errors_every and n % f.errors_every == 0:
+        if f.errors_every and n % f.errors_every == 0 and isinstance(self.device, ScpiDevice):
             self.device.raise_error(-310)
         return reply if reply is None else self._spoilt(reply, n)
 

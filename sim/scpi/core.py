@@ -19,6 +19,8 @@ class ScpiDevice:
     A message runs unit by unit; a unit that fails queues its error and gives no reply, the others still run.
     """
 
+    reply_end = "\n"
+
     def __init__(self, identity: str, clock: Clock, lock: threading.RLock) -> None:
         self._commands: dict[tuple[str, ...], Command] = {}
         self.clock = clock

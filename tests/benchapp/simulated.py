@@ -53,8 +53,8 @@ class Rehearsal:
         plan = BenchPlan(
             "source",
             "voltmeter",
-            load_dialect("scpi", "source"),
-            load_dialect("scpi", "voltmeter"),
+            load_dialect(self.scenario.source_dialect, "source"),
+            load_dialect(self.scenario.voltmeter_dialect, "voltmeter"),
             lambda: Loopback(self.sim.source_faults),
             lambda: Loopback(self.sim.voltmeter_faults),
         )

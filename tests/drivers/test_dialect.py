@@ -65,3 +65,63 @@ def test_faults_name_file_key_value_and_remedy(tmp_path: Path, old: str, new: st
 def test_an_unknown_name_lists_the_known() -> None:
     with pytest.raises(DialectError, match=r"Choose one of .*scpi"):
         load_dialect("nonsense", "voltmeter")
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ('[errors]\nmode = "loud"', "errors.mode: .*Write one of queue, register, reply, none"),
+        ('[errors]\nmode = "reply"', "errors.reply: .*how an error answer looks"),
+        ('[errors]\nmode = "register"', "errors.query: .*what asks the register"),
+        ('[sync]\nmode = "delay"', "sync.delay_s: .*how long"),
+        ("[sync]\ninterval_s = 0.0", "sync.interval_s: .*0.0005 to 10"),
+        ("[format]\ndigits = 3", "format.digits: .*fewer lose"),
+        ("[link]\nmax_message_bytes = -1", "link.max_message_bytes: .*number of bytes"),
+        ('[identify]\nreply = "{who}"', "identify.reply: .*no place"),
+        ('[cap.range]\nkind = "index"\nset = "R {value}"', "cap.range.table: .*values in order"),
+        ('[cap.limiting]\nget = "L?"\nreply = "re2:("', "cap.limiting.reply: .*RE2 does not take"),
+        ('[cap.limiting]\nget = "L?"\nrtol = -1.0', "cap.limiting.rtol: .*0 or more"),
+        ('[cap.range]\nset = "R {value}"\nlow = 2.0\nhigh = 1.0', "cap.range.low: .*below high"),
+        ('[cap.range]\non_set = "R"', "cap.range.on_set: .*together"),
+        ('[cap.range]\nset = "R {value}"\nrounds = "away"', "cap.range.rounds: .*Write one of"),
+        ('[cap.read]\nget = "R?"', "cap.read: not usable. Unknown"),
+    ],
+)
+def test_faults_of_the_richer_sections(tmp_path: Path, line: str, message: str) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(f"{MINIMAL}\n{line}\n")
+    with pytest.raises(DialectError, match=message):
+        load_dialect(str(path), "source")
+
+
+def test_all_faults_come_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(MINIMAL.replace("[cap.level]", "[cap.lebel]") + '[errors]\nmode = "loud"\n[sync]\ndone = 3\n')
+    with pytest.raises(DialectError) as caught:
+        load_dialect(str(path), "source")
+    assert len(str(caught.value).splitlines()) == 4
+
+
+def test_an_overlay_replaces_what_it_names_and_keeps_the_rest(tmp_path: Path) -> None:
+    base, path = tmp_path / "base.toml", tmp_path / "mine.toml"
+    base.write_text(MINIMAL)
+    path.write_text('kind = "source"\nextends = "base.toml"\ncap.compliance = { set = "LIM {value}" }\n')
+    dialect = load_dialect(str(path), "source")
+    assert dialect.capabilities["compliance"][0].set == "LIM {value}"
+    assert dialect.capabilities["level"][0].set == "I {value}"
+    assert dialect.safe == ("OFF",)
+    path.write_text('kind = "source"\nextends = "mine.toml"\n')
+    with pytest.raises(DialectError, match="extends"):
+        load_dialect(str(path), "source")
+
+
+@pytest.mark.parametrize("kind", ["thermometer", "switch"])
+def test_other_roles_load(kind: str) -> None:
+    assert "scpi" in dialect_names(kind)
+    assert load_dialect("scpi", kind).kind == kind
+
+
+@pytest.mark.parametrize("kind", ["source", "voltmeter"])
+def test_one_file_for_both_roles(kind: str) -> None:
+    assert "scpi_combined" in dialect_names(kind)
+    assert load_dialect("scpi_combined", kind).also_sources
