@@ -8,6 +8,7 @@ import re
 import select
 import socket
 import time
+import warnings
 from typing import Any, Protocol
 
 from drivers.errors import AddressError, LinkClosed, LinkRefused
@@ -156,6 +157,23 @@ class SocketWire:
     def _closed(self, why: str) -> LinkClosed:
         remedy = "Check cable and power; the instrument may also allow one connection only."
         return LinkClosed(f"the connection broke ({why})", resource=self._address, remedy=remedy)
+
+
+def list_addresses() -> tuple[list[str], list[str]]:
+    """Addresses that VISA libraries find on this machine, and what could not be asked. Raw sockets are never found."""
+    import pyvisa
+
+    found: list[str] = []
+    notes: list[str] = []
+    for library in {visa_library("TCPIP"), visa_library("USB")}:
+        try:
+            with warnings.catch_warnings(record=True) as told:
+                warnings.simplefilter("always")
+                found += pyvisa.ResourceManager(library).list_resources("?*")
+            notes += [str(warning.message) for warning in told]
+        except (pyvisa.Error, OSError, ValueError) as error:
+            notes.append(f"VISA library {library}: {error}")
+    return sorted(set(found)), notes
 
 
 def visa_library(address: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from benchapp.cli import analyse, budget, compare, logbook, measure, simulate, window
+from benchapp.cli import analyse, budget, compare, instruments, logbook, measure, simulate, window
 from benchapp.errors import BenchError
 from drivers.errors import InstrumentError
 
@@ -39,6 +39,7 @@ def _parser() -> argparse.ArgumentParser:
     logbook.add_parser(commands)
     budget.add_parser(commands)
     compare.add_parser(commands)
+    instruments.add_parser(commands)
     simulate.add_parser(commands)
     return parser
 

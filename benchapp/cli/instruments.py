@@ -1,0 +1,178 @@
+"""`benchapp instruments`: what is there, who it is, how it speaks, whether a dialect holds, and a word with it."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from dataclasses import asdict
+from pathlib import Path
+
+from benchapp.bench import identify
+from benchapp.cli.output import opened
+from benchapp.errors import Fault, InputError
+from drivers.check import check
+from drivers.dialect import Dialect, dialect_names, load_dialect
+from drivers.errors import AddressError, DialectError, InstrumentError, LinkTimeout
+from drivers.probe import Report, dialect_text, probe
+from drivers.registry import make_link, make_source, make_voltmeter
+from drivers.scpi_source import ScpiSource
+from drivers.scpi_voltmeter import ScpiVoltmeter
+from drivers.wires import check_address, list_addresses, open_wire
+
+_ROLES = ("source", "voltmeter")
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Describe the command."""
+    parser = commands.add_parser(
+        "instruments",
+        help="find, identify, probe and check instruments",
+        description="Nothing here switches an output on. A probe writes a dialect file for an unknown instrument; a"
+        " check tries each capability of a dialect and says what works.",
+    )
+    verbs = parser.add_subparsers(title="verbs", metavar="VERB", required=True)
+    listing = verbs.add_parser("list", help="addresses that the VISA library finds, and the shipped dialects")
+    listing.set_defaults(run=_list)
+    who = verbs.add_parser("identify", help="ask an instrument who it is")
+    _add_address(who)
+    who.add_argument("--dialect", default="scpi", metavar="NAME_OR_FILE")
+    who.add_argument("--role", choices=_ROLES, default="source")
+    who.set_defaults(run=_identify)
+    probing = verbs.add_parser("probe", help="find out how an instrument spells things, output off")
+    _add_address(probing)
+    probing.add_argument("--role", choices=_ROLES, required=True)
+    probing.add_argument("--out", metavar="FILE.toml", help='the dialect file to write, "-" for standard output')
+    probing.add_argument(
+        "--allow-reading", action="store_true", help="try READ? even where the instrument also sources"
+    )
+    probing.set_defaults(run=_probe)
+    checking = verbs.add_parser("check", help="does a dialect hold for this instrument?")
+    _add_address(checking)
+    checking.add_argument("--dialect", default="scpi", metavar="NAME_OR_FILE")
+    checking.add_argument("--role", choices=_ROLES, help="where the dialect is for both")
+    checking.add_argument("--json", metavar="FILE", help='as JSON, "-" for standard output')
+    checking.set_defaults(run=_check)
+    talk = verbs.add_parser("talk", help="lines from standard input to the instrument, its answers back")
+    _add_address(talk)
+    talk.add_argument("--timeout", type=float, default=2.0, help="seconds to wait for an answer (2)")
+    talk.set_defaults(run=_talk)
+
+
+def _add_address(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("address", metavar="ADDR", type=_address, help='such as "TCPIP::192.168.0.5::5025::SOCKET"')
+
+
+def _address(text: str) -> str:
+    try:
+        check_address(text)
+    except AddressError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
+    return text
+
+
+def _list(_: argparse.Namespace) -> int:
+    found, notes = list_addresses()
+    for address in found:
+        print(address)
+    if not found:
+        print("The VISA library finds no instrument. One on the LAN by a raw socket is never found: name its address.")
+    for note in notes:
+        print(note, file=sys.stderr)
+    for role in (*_ROLES, "thermometer", "switch"):
+        print(f"dialects of a {role}: {', '.join(dialect_names(role))}")
+    return 0
+
+
+def _identify(arguments: argparse.Namespace) -> int:
+    found = identify(arguments.role, arguments.address, arguments.dialect)
+    if found.fault:
+        print(f"benchapp: {found.fault}", file=sys.stderr)
+        return 3
+    print(f"{found.identity}  ({1000 * found.seconds:.1f} ms)")
+    return 0
+
+
+def _probe(arguments: argparse.Namespace) -> int:
+    report = probe(
+        lambda end: open_wire(arguments.address, end.encode("ascii")),
+        arguments.address,
+        arguments.role,
+        may_read=arguments.allow_reading,
+    )
+    stream = sys.stderr if arguments.out == "-" else sys.stdout
+    print(_in_words(report), file=stream)
+    if arguments.out is not None:
+        name = "probed" if arguments.out == "-" else Path(arguments.out).stem
+        with opened(arguments.out, "--out") as target:
+            target.write(dialect_text(report, name))
+        if arguments.out != "-":
+            print(f"written to {arguments.out}; try it with: benchapp instruments check {arguments.address}"
+                  f" --dialect {arguments.out} --role {arguments.role}")  # fmt: skip
+    return 0
+
+
+def _in_words(report: Report) -> str:
+    lines = [f"{report.identity}: {report.messages} messages in {report.seconds:.1f} s"]
+    lines.append(f"errors by {report.error_mode}; {'several units' if report.compound else 'one unit'} a message")
+    lines += [f"{finding.name:<16}{finding.status:<12}{finding.evidence}" for finding in report.findings]
+    lines += [f"{name:<16}missing" for name in report.missing]
+    return "\n".join([*lines, *(f"note: {note}" for note in report.notes)])
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    role, dialect = _role_and_dialect(arguments)
+    instrument: ScpiSource | ScpiVoltmeter
+    if role == "source":
+        instrument = make_source(arguments.address, dialect)
+    else:
+        instrument = make_voltmeter(arguments.address, dialect)
+    try:
+        instrument.open()
+        rows = check(instrument)
+    finally:
+        instrument.close()
+    if arguments.json is not None:
+        with opened(arguments.json, "--json") as stream:
+            told = {"identity": instrument.identity, "dialect": dialect.id, "capabilities": [asdict(r) for r in rows]}
+            stream.write(json.dumps(told) + "\n")
+    else:
+        print(f"{instrument.identity} as {role} by the dialect {dialect.id}")
+        for row in rows:
+            print(f"{row.name:<16}{row.state:<12}{row.seen}")
+        for notice in instrument.notices:
+            print(f"note: {notice}")
+    return 3 if any(row.state == "fails" for row in rows) else 0
+
+
+def _role_and_dialect(arguments: argparse.Namespace) -> tuple[str, Dialect]:
+    roles = [arguments.role] if arguments.role else list(_ROLES)
+    faults = []
+    for role in roles:
+        try:
+            return role, load_dialect(arguments.dialect, role)
+        except DialectError as error:
+            faults.append(str(error))
+    problem, _, remedy = faults[0].rpartition(". ")
+    raise InputError(Fault(problem, "", remedy, field="--dialect"))
+
+
+def _talk(arguments: argparse.Namespace) -> int:
+    link = make_link(arguments.address, load_dialect("scpi", "source"))
+    try:
+        for line in sys.stdin:
+            message = line.strip()
+            if not message:
+                continue
+            link.write(message)
+            if "?" in message:
+                try:
+                    print(link.read(message, arguments.timeout), flush=True)
+                except LinkTimeout as error:
+                    print(f"benchapp: {error}", file=sys.stderr)
+    except InstrumentError as error:
+        print(f"benchapp: {error}", file=sys.stderr)
+        return 3
+    finally:
+        link.close()
+    return 0

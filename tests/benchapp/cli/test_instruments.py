@@ -1,0 +1,75 @@
+"""`benchapp instruments` on the simulated bench, over sockets."""
+
+import io
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from benchapp.cli.main import main
+from sim.bench import SimulatedBench
+from sim.clock import ScaledClock
+from sim.scenario import load_scenario
+from sim.server import BenchServer
+
+
+@pytest.fixture
+def bench() -> Iterator[tuple[SimulatedBench, BenchServer]]:
+    sim = SimulatedBench(load_scenario("shunt"), ScaledClock(50))
+    with BenchServer(sim) as server:
+        yield sim, server
+
+
+def test_probe_check_and_measure(
+    bench: tuple[SimulatedBench, BenchServer],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    sim, server = bench
+    monkeypatch.setenv("BENCHAPP_DATA", str(tmp_path))
+    monkeypatch.setenv("BENCHAPP_CONFIG", str(tmp_path))
+    files = {}
+    for role, address in (("source", server.source), ("voltmeter", server.voltmeter)):
+        files[role] = str(tmp_path / f"{role}.toml")
+        assert main(["instruments", "probe", address, "--role", role, "--out", files[role]]) == 0
+        assert "proved" in capsys.readouterr().out
+        assert main(["instruments", "check", address, "--dialect", files[role], "--json", "-"]) == 0
+        states = {row["name"]: row["state"] for row in json.loads(capsys.readouterr().out)["capabilities"]}
+        assert "fails" not in states.values()
+    assert not sim.source.output_on
+    measured = ["measure", "--source", server.source, "--voltmeter", server.voltmeter, "--current", "5 A"]
+    measured += ["--source-dialect", files["source"], "--voltmeter-dialect", files["voltmeter"], "--blocks", "6"]
+    assert main([*measured, "--range", "10 mV", "--json", "-"]) == 0
+    assert json.loads(capsys.readouterr().out)["resistance_ohm"] == pytest.approx(250e-6, rel=1e-3)
+
+
+def test_identify_list_and_talk(
+    bench: tuple[SimulatedBench, BenchServer], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _, server = bench
+    assert main(["instruments", "identify", server.source]) == 0
+    assert "Current Source" in capsys.readouterr().out
+    assert main(["instruments", "list"]) == 0
+    assert "dialects of a source: " in capsys.readouterr().out
+    monkeypatch.setattr("sys.stdin", io.StringIO("*IDN?\nOUTP?\n\n"))
+    assert main(["instruments", "talk", server.source]) == 0
+    assert capsys.readouterr().out.splitlines()[1] == "0"
+
+
+def test_a_wrong_dialect_fails_the_check(
+    bench: tuple[SimulatedBench, BenchServer], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(
+        'kind = "voltmeter"\nextends = "scpi"\ncap.nplc = { set = ":SENS:NPLC {value}", get = ":SENS:NPLC?" }\n'
+    )
+    assert main(["instruments", "check", bench[1].voltmeter, "--dialect", str(path)]) == 0
+    rows = capsys.readouterr().out.splitlines()
+    assert any(row.startswith("nplc") and "missing" in row for row in rows)
+
+
+def test_nobody_there(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["instruments", "probe", "TCPIP::127.0.0.1::9::SOCKET", "--role", "source"]) == 3
+    assert "cannot be reached" in capsys.readouterr().err
