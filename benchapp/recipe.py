@@ -56,6 +56,7 @@ class Recipe:
     rule: str = "guarded"
     guard_band: float = 1.0
     confidence: float = 0.95
+    stepping: str = "host"  # who makes the steps: the host one by one, or trigger lines between the instruments
     preset: str = ""  # a named set of limits, tighter than the house's
 
     @property
@@ -185,6 +186,8 @@ def recipe_to_toml(recipe: Recipe) -> str:
     lines += [f'rule = "{recipe.rule}"', f"guard_band = {recipe.guard_band!r}", f"confidence = {recipe.confidence!r}"]
     if recipe.wanted_estimator is not None:
         lines.append(f'estimator = "{recipe.wanted_estimator}"')
+    if recipe.stepping != "host":
+        lines.append(f'stepping = "{recipe.stepping}"')
     if recipe.preset:
         lines.append(f'limits = "{recipe.preset}"')
     if recipe.stop == StopRule(None):
@@ -296,6 +299,12 @@ def _preset(entry: Entry) -> str:
     return str(entry.value)
 
 
+def _stepping(entry: Entry) -> str:
+    if entry.value not in ("host", "lines"):
+        raise InputError(entry.fault("no way of stepping", "Write host, or lines for trigger lines between them"))
+    return str(entry.value)
+
+
 def _text(entry: Entry) -> str:
     if not isinstance(entry.value, str):
         raise InputError(entry.fault("no text", "Write it in quotes"))
@@ -329,6 +338,7 @@ _READERS: dict[str, Callable[[Entry], Any]] = {
     "guard_band": _number(0, 10),
     "confidence": _number(0.5, 0.9999),
     "limits": _preset,
+    "stepping": _stepping,
     "low": _quantity("ohm", -1e6, 1e6),
     "high": _quantity("ohm", -1e6, 1e6),
 }

@@ -14,12 +14,15 @@ DialectError           a dialect file that cannot be used
 
 from __future__ import annotations
 
+_LONGEST_SHOWN = 120
+
 
 class InstrumentError(Exception):
     """Root; `resource` is the address, `command` what was being done."""
 
     def __init__(self, problem: str, *, resource: str, command: str = "", remedy: str = "") -> None:
-        doing = f" at {command!r}" if command else ""
+        shown = command if len(command) <= _LONGEST_SHOWN else command[:_LONGEST_SHOWN] + " ..."
+        doing = f" at {shown!r}" if command else ""
         super().__init__(f"{resource}: {problem}{doing}{'. ' + remedy if remedy else ''}")
         self.problem = problem
         self.resource = resource

@@ -163,7 +163,7 @@ class Instrument:
     def _spelling(self, name: str) -> Spelling | None:
         if name not in self._chosen:
             candidates = self.dialect.capabilities.get(name, ())
-            first = next((s for s in candidates if not s.get or name == "read" or self._knows(s.get)), None)
+            first = next((s for s in candidates if not s.get or name in ("read", "drain") or self._knows(s.get)), None)
             self._chosen[name] = first
         return self._chosen[name]
 
@@ -215,6 +215,11 @@ class Instrument:
             return [*spelling.before, message], spelling.on if value else spelling.off
         text = self.value_text(spelling, value)
         return [*spelling.before, spelling.set.replace("{value}", text)], text
+
+    def value_text_of_number(self, value: float) -> str:
+        """A number among several, as this instrument takes it."""
+        level = self.spelling("level") if self.has("level") else Spelling()
+        return self.dialect.format.number(value * level.scale)
 
     def value_text(self, spelling: Spelling, value: float | bool | str) -> str:
         """A value as this instrument takes it."""

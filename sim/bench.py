@@ -10,6 +10,7 @@ from sim.clock import Clock
 from sim.devices.current_source import CurrentSource
 from sim.devices.faulty import FaultyInstrument
 from sim.devices.lantern import LanternVoltmeter
+from sim.devices.lines import TriggerLines
 from sim.devices.quill import QuillSource
 from sim.devices.voltmeter import Voltmeter
 from sim.scenario import Scenario
@@ -49,5 +50,7 @@ class SimulatedBench:
             self.voltmeter = LanternVoltmeter(scenario.voltmeter, self.circuit, noise, clock, lock)
         else:
             self.voltmeter = Voltmeter(scenario.voltmeter, self.circuit, noise, clock, lock)
+        if isinstance(self.source, CurrentSource) and isinstance(self.voltmeter, Voltmeter):
+            self.lines = TriggerLines(self.source, self.voltmeter, scenario.lines, clock)
         self.source_faults = FaultyInstrument(self.source, scenario.source_faults)
         self.voltmeter_faults = FaultyInstrument(self.voltmeter, scenario.voltmeter_faults)

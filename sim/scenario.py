@@ -13,6 +13,7 @@ from sim.world.config import (
     ContactStep,
     Faults,
     Junction,
+    Lines,
     Source,
     Specimen,
     ThermalEmf,
@@ -30,6 +31,7 @@ _TABLES = {
     "source": Source,
     "voltmeter": Voltmeter,
     "ambient": Ambient,
+    "lines": Lines,
     "source_faults": Faults,
     "voltmeter_faults": Faults,
 }
@@ -61,6 +63,7 @@ class Scenario:
     ambient: Ambient = field(default_factory=Ambient)
     source_faults: Faults = field(default_factory=Faults)
     voltmeter_faults: Faults = field(default_factory=Faults)
+    lines: Lines = field(default_factory=Lines)
     junctions: tuple[Junction, ...] = ()
     touches: tuple[Touch, ...] = ()
     contact_steps: tuple[ContactStep, ...] = ()

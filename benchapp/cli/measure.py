@@ -50,6 +50,7 @@ _OPTIONS = {
     "confidence": ("0.95", "coverage probability of the stated interval (0.95)"),
     "rule": ("guarded", "simple or guarded: how the verdict treats the interval (guarded)"),
     "guard-band": ("1.0", "guard band in expanded uncertainties (1)"),
+    "stepping": ("host", "host, or lines: the instruments step each other by trigger lines (host)"),
     "limits": ("dry-circuit", "a preset: dry-circuit allows 20 mV and 100 mA, for contact resistance"),
     "low": ("...", "lower limit of the resistance"),
     "high": ("...", "upper limit of the resistance"),

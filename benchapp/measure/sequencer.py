@@ -21,6 +21,7 @@ from benchapp.clock import Clock
 from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd, RunStatus
 from benchapp.limits import HouseLimits, LimitExceeded
 from benchapp.measure.control import Control, OrderKind
+from benchapp.measure.linked_passes import LinkedPasses
 from benchapp.measure.progress import expected_blocks, time_to_go_s
 from benchapp.measure.snapshot import Batch, RecordLost, RunFacts, RunSnapshot
 from benchapp.measure.states import go
@@ -29,11 +30,13 @@ from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
 from drivers.errors import InstrumentError
 from drivers.guardian import Guard
+from drivers.linked import PassFailed
 from drivers.scpi_source import ScpiSource
 from drivers.scpi_voltmeter import ScpiVoltmeter
 
 BATCH_S = 0.016  # readings are handed over at least this often
 _LOOK_S = 1.0
+_BAD_PASSES = 5
 _SLICE_S = 0.05  # the longest sleep without a look at the orders
 
 
@@ -110,9 +113,13 @@ class Sequencer:
         self._output_on = True
         source.output_on()
         start_s = self._start_s = self._clock.now()
-        self._step(source, self._recipe.level_A(0))
-        self._enter(RunStatus.RUNNING)
-        text = self._reverse_and_read(source, voltmeter, start_s)
+        if self._recipe.stepping == "lines":
+            self._enter(RunStatus.RUNNING)
+            text = self._run_passes(source, voltmeter, start_s)
+        else:
+            self._step(source, self._recipe.level_A(0))
+            self._enter(RunStatus.RUNNING)
+            text = self._reverse_and_read(source, voltmeter, start_s)
         self._look_after(source, voltmeter)
         source.step(0.0)
         return EndReason.RULE, text
@@ -132,7 +139,7 @@ class Sequencer:
         return source, voltmeter
 
     def _reverse_and_read(self, source: ScpiSource, voltmeter: ScpiVoltmeter, start_s: float) -> str:
-        recipe, clock, running, orders = self._recipe, self._clock, self._running, self._control
+        recipe, clock, orders = self._recipe, self._clock, self._control
         while True:
             self._guard.beat()
             if not orders.idle():
@@ -142,23 +149,64 @@ class Sequencer:
                 self._step(source, level)
             before = clock.now()
             voltage_V = voltmeter.read()
-            time_s = (before + clock.now()) / 2 - start_s
-            reading = Reading(self._index, time_s, level, voltage_V)
-            self._index += 1
-            self._pending_readings.append(reading)
-            self._check(reading)
-            block = running.push(time_s, level, voltage_V)
-            text = reached_at_time(recipe.stop, time_s)
-            if block is not None:
-                self._pending_blocks.append(block)
-                self._blocks += 1
-                text = reached_at_block(recipe.stop, running) or text
+            text = self._accept((before + clock.now()) / 2 - start_s, level, voltage_V)
             if text:
                 return text
             if self._real_time() - self._last_hand_over >= BATCH_S:
                 self._hand_over()
             if clock.now() - self._last_look_s >= _LOOK_S:
                 self._look_after(source, voltmeter)
+
+    def _accept(self, time_s: float, level_A: float, voltage_V: float) -> str:
+        """Take one reading into the run; why the stop rule is reached, or nothing."""
+        reading = Reading(self._index, time_s, level_A, voltage_V)
+        self._index += 1
+        self._pending_readings.append(reading)
+        self._check(reading)
+        block = self._running.push(time_s, level_A, voltage_V)
+        text = reached_at_time(self._recipe.stop, time_s)
+        if block is not None:
+            self._pending_blocks.append(block)
+            self._blocks += 1
+            text = reached_at_block(self._recipe.stop, self._running) or text
+        return text
+
+    def _run_passes(self, source: ScpiSource, voltmeter: ScpiVoltmeter, start_s: float) -> str:
+        """Linked passes until the stop rule; a pass that is not to be believed is discarded whole and made again."""
+        passes = LinkedPasses(source, voltmeter, self._recipe, now=self._clock.now, sleep=self._wait)
+        bad = 0
+        while True:
+            self._guard.beat()
+            if not self._control.idle():
+                self._obey(source)
+            try:
+                found = passes.one()
+            except PassFailed as failure:
+                bad += 1
+                self._told_of(failure, passes, bad)
+                continue
+            bad = 0
+            self._running.pause()  # the arming in between is no part of the sequence
+            for reading in found:
+                text = self._accept(reading.time_s - start_s, reading.current_A, reading.voltage_V)
+                if text:
+                    self._hand_over()
+                    passes.leave()
+                    return text
+            self._hand_over()
+            if self._clock.now() - self._last_look_s >= _LOOK_S:
+                self._look_after(source, voltmeter)
+
+    def _told_of(self, failure: PassFailed, passes: LinkedPasses, bad: int) -> None:
+        if passes.limited:
+            text = f"{failure}: the current does not flow as set. Check the source leads"
+            raise RunStopped(EndReason.COMPLIANCE, text)
+        self._event(EventKind.NOTICE, f"polarity-slip: a pass was discarded and is measured again: {failure}")
+        self._hand_over()
+        if bad >= _BAD_PASSES:
+            text = f"{bad} passes in a row could not be believed; the last: {failure}. Check the trigger lines"
+            raise RunStopped(EndReason.INSTRUMENT, text)
+        passes.again()
 
     def _look_after(self, source: ScpiSource, voltmeter: ScpiVoltmeter) -> None:
         """Is the output still on, and does an instrument complain? Once a second it costs nothing."""

@@ -10,8 +10,8 @@ from drivers.dialect.pattern import Pattern
 _SETTINGS_OF_A_VOLTMETER = frozenset(
     {"nplc", "aperture", "range", "autorange", "autozero", "function", "trigger_source", "format", "filter"}
 )
-_LINKED = frozenset({"mode", "list", "step_source", "arm", "start", "abort", "armed", "taken", "complete_out"})
-_BUFFER = frozenset({"samples", "arm", "abort", "trigger", "armed", "count", "drain", "clear", "complete_out"})
+_LINKED = frozenset({"mode", "list", "step_source", "arm", "start", "abort", "armed", "taken"})
+_BUFFER = frozenset({"samples", "arm", "abort", "trigger", "armed", "count", "drain", "clear", "delay"})
 KINDS = {
     "source": frozenset({"level", "output", "compliance", "range", "autorange", "limiting"}) | _LINKED,
     "voltmeter": _SETTINGS_OF_A_VOLTMETER | frozenset({"read"}) | _BUFFER,
@@ -24,7 +24,7 @@ REQUIRED = {
     "thermometer": ("temperature",),
     "switch": ("close", "open_all"),
 }
-VALUE_KINDS = ("number", "bool", "text", "bit", "index", "channel")
+VALUE_KINDS = ("number", "bool", "text", "bit", "index", "channel", "list")
 ROUNDINGS = ("exact", "up", "down", "nearest")
 STATUSES = ("", "proved", "unverified", "confirmed")
 
@@ -35,7 +35,8 @@ class Spelling:
 
     set: message with {value}, or one for each state in `on_set` and `off_set`; `before` goes ahead of it.
     kind: number (in SI units times `scale`), bool, text (fixed `value`), bit (number `bit` of a register), index (the
-    place of the value in `table`, counted from `index_base`), channel (of a switch, as the user writes it).
+    place of the value in `table`, counted from `index_base`), channel (of a switch, as the user writes it), list
+    (numbers with commas, `high` of them at most).
     reply: how an answer to `get` is read; None takes it as it is.
     rounds: what the instrument may make of a number; `rtol`, `atol` how exactly it reads back, in SI units.
     low, high: what may be sent, in SI units. settle_s: wait after setting. timeout_s: for the answer, 0 for the link's.

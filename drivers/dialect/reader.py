@@ -269,7 +269,7 @@ class _Reader:
             self._fault(f"{where}.on_set", s.on_set or s.off_set, "Write on_set and off_set together")
         if s.set.replace("{value}", "").count("{"):
             self._fault(f"{where}.set", s.set, "The only placeholder is {value}")
-        if s.set and s.kind in ("number", "bool", "index", "channel") and "{value}" not in s.set:
+        if s.set and s.kind in ("number", "bool", "index", "channel", "list") and "{value}" not in s.set:
             self._fault(f"{where}.set", s.set, "Write {value} where the value goes")
         elif s.set.partition("{value}")[2].strip(" )"):
             # "CURR {value}E3" would carry a current past the house limits.

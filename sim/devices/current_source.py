@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
 
 from sim.clock import Clock
 from sim.scpi.core import ScpiDevice
-from sim.scpi.headers import boolean, number
+from sim.scpi.errors import ScpiError
+from sim.scpi.headers import boolean, choice, number
 from sim.world.circuit import Circuit
 from sim.world.config import Source
 
+LIST_MEMORY = 100  # levels
+_WAITING_BIT = 0x20  # STATus:OPERation bit 5, waiting for trigger, SCPI-99 vol. 1, 9.3
 _VOLTAGE_BIT = 0x01  # STATus:QUEStionable bit 0, SCPI-99 vol. 1, 9.4
 
 
@@ -38,9 +42,22 @@ class CurrentSource(ScpiDevice):
             set_=self._set_compliance,
             query=lambda: f"{self._compliance_V:.6E}",
         )
+        self.add(
+            "[SOURce]:LIST:CURRent",
+            set_list=self._set_list,
+            query=lambda: ",".join(f"{level:.9E}" for level in self._list_A) or "0",
+        )
+        self.add("[SOURce]:LIST:CURRent:POINts", query=lambda: str(len(self._list_A)))
+        self.add("[SOURce]:LIST:STEP", query=lambda: str(self.list_steps))
+        self.add("[SOURce]:CURRent:MODE", set_=self._set_mode, query=lambda: self._mode)
+        self.add("TRIGger[:SEQuence]:SOURce", set_=self._set_trigger, query=lambda: self._trigger)
+        self.add("INITiate[:IMMediate]", do=self._initiate)
+        self.add("ABORt", do=self._abort)
+        self.add("*TRG", do=self._kick)
+        self.add("TRIGger[:SEQuence][:IMMediate]", do=self._kick)
         self.add("OUTPut[:STATe]", set_=self._set_output, query=lambda: str(int(self._output)))
         self.add("STATus:QUEStionable:CONDition", query=lambda: str(_VOLTAGE_BIT if self.limiting else 0))
-        self.add("STATus:OPERation:CONDition", query=lambda: "0")
+        self.add("STATus:OPERation:CONDition", query=lambda: str(_WAITING_BIT if self.armed else 0))
 
     @property
     def output_on(self) -> bool:
@@ -58,7 +75,51 @@ class CurrentSource(ScpiDevice):
         self._level_A = 0.0
         self._range_A = self._config.max_current_A
         self._compliance_V = min(1.0, self._config.max_compliance_V)
+        self._list_A: list[float] = []
+        self._mode, self._trigger = "FIX", "IMM"
+        self._abort()
         self._apply()
+
+    def _abort(self) -> None:
+        self.armed = False
+        self.kicked_at: float | None = None
+        self.list_steps = 0
+
+    # The list, stepped by the trigger line or by a kick of the host.
+
+    def next_level(self, time_s: float) -> bool:
+        """Take the next level of the list, from `time_s` on; False at the list's end."""
+        if not self.armed or self.list_steps >= len(self._list_A):
+            self.armed = False
+            return False
+        self._level_A = self._list_A[self.list_steps]
+        self.list_steps += 1
+        self._apply_at(time_s)
+        return True
+
+    def _set_list(self, parameters: Sequence[str]) -> None:
+        if len(parameters) > LIST_MEMORY:
+            raise ScpiError(-223)
+        self._list_A = [self._level_number(text) for text in parameters]
+
+    def _set_mode(self, text: str) -> None:
+        self._mode = choice(text, ("FIXed", "LIST"))
+
+    def _set_trigger(self, text: str) -> None:
+        self._trigger = choice(text, ("IMMediate", "BUS", "EXTernal"))
+
+    def _initiate(self) -> None:
+        if self._mode != "LIST" or not self._list_A:
+            raise ScpiError(-221)
+        if self.armed:
+            raise ScpiError(-213)
+        self._abort()
+        self.armed = True
+
+    def _kick(self) -> None:
+        if not self.armed:
+            raise ScpiError(-211)
+        self.kicked_at = self.clock.now()
 
     def complete_at(self) -> float:
         """When the last accepted command has acted."""
@@ -87,6 +148,9 @@ class CurrentSource(ScpiDevice):
 
     def _apply(self) -> None:
         self._complete_at = self.clock.now() + self._config.latency_s
+        self._apply_at(self._complete_at)
+
+    def _apply_at(self, time_s: float) -> None:
         flowing = self._circuit.limited_current_A(self._level_A, self._compliance_V) if self._output else 0.0
         with self.lock:
-            self._circuit.step_at(self._complete_at, flowing)
+            self._circuit.step_at(time_s, flowing)

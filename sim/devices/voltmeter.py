@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
 
 from sim.clock import Clock
 from sim.scpi.core import ScpiDevice
@@ -13,6 +14,8 @@ from sim.world.config import Voltmeter as VoltmeterConfig
 from sim.world.noise import VoltmeterNoise
 
 _OVERLOAD = 9.9e37
+BUFFER = 1000  # readings
+_WAITING_BIT = 0x20  # STATus:OPERation bit 5, waiting for trigger, SCPI-99 vol. 1, 9.3
 _HEADROOM = 1.2  # a range reads this far above its name
 
 
@@ -39,13 +42,27 @@ class Voltmeter(ScpiDevice):
         self.add(
             f"{function}:APERture",
             set_=lambda text: self._set_cycles(number(text, low, high, low * 100) * config.line_frequency_Hz),
-            query=lambda: f"{self._aperture_s():.6E}",
+            query=lambda: f"{self.aperture_s:.6E}",
         )
         self.add(f"{function}:RANGe[:UPPer]", set_=self._set_range, query=lambda: f"{self._range_V:.6E}")
         self.add(f"{function}:RANGe:AUTO", set_=self._set_autorange, query=lambda: str(int(self._autorange)))
         self.add("[SENSe]:FUNCtion[:ON]", set_=self._set_function, query=lambda: '"VOLT:DC"')
         self.add("CALibration:ZERO:AUTO", set_=self._set_autozero, query=lambda: str(int(self._autozero)))
         self.add("TRIGger[:SEQuence]:SOURce", set_=self._set_trigger_source, query=lambda: self._trigger_source)
+        self.add(
+            "TRIGger[:SEQuence]:DELay",
+            set_=lambda text: setattr(self, "trigger_delay_s", number(text, 0.0, 3600.0, 0.0)),
+            query=lambda: f"{self.trigger_delay_s:.6E}",
+        )
+        self.add(
+            "TRIGger[:SEQuence]:COUNt",
+            set_=lambda text: setattr(self, "trigger_count", round(number(text, 1, BUFFER, 1))),
+            query=lambda: str(self.trigger_count),
+        )
+        self.add("TRACe:CLEar", do=self._clear)
+        self.add("TRACe:POINts:ACTual", query=lambda: str(len(self.buffer)))
+        self.add("TRACe:DATA", query_list=self._data)
+        self.add("STATus:OPERation:CONDition", query=lambda: str(_WAITING_BIT if self.armed else 0))
         self.add("FORMat[:DATA]", set_=self._set_format, query=lambda: "ASC,0")
         self.add("INITiate[:IMMediate]", do=self._initiate)
         self.add("ABORt", do=self._abort)
@@ -61,17 +78,22 @@ class Voltmeter(ScpiDevice):
         self._autorange = True
         self._autozero = True
         self._trigger_source = "IMM"
+        self.trigger_delay_s = 0.0
+        self.trigger_count = 1
+        self._clear()
         self._abort()
 
     def complete_at(self) -> float:
         """When the reading under way is done."""
         return self.clock.now() if self._pending is None else self._pending + self._duration_s()
 
-    def _aperture_s(self) -> float:
+    @property
+    def aperture_s(self) -> float:
+        """Integration time of one reading."""
         return self._cycles / self._config.line_frequency_Hz
 
     def _duration_s(self) -> float:
-        return self._aperture_s() * (2 if self._autozero else 1)
+        return self.aperture_s * (2 if self._autozero else 1)
 
     def _set_cycles(self, cycles: float) -> None:
         self._cycles = cycles
@@ -103,6 +125,37 @@ class Voltmeter(ScpiDevice):
         self._pending = None
         self._reading = None
         self._armed = False
+        self._taken = 0
+
+    @property
+    def armed(self) -> bool:
+        """Whether it waits for a trigger."""
+        return self._armed
+
+    def take_triggered(self, pulse_s: float) -> float | None:
+        """A pulse on the trigger line: a reading into the buffer. When it is complete; None where it was not armed."""
+        if not self._armed or self._trigger_source != "EXT":
+            return None
+        start_s = pulse_s + self.trigger_delay_s
+        end_s = start_s + self.aperture_s
+        if len(self.buffer) < BUFFER:
+            self.buffer.append((float(self._measure(start_s)), (start_s + end_s) / 2))
+        self._taken += 1
+        if self._taken >= self.trigger_count:
+            self._armed = False
+        return end_s
+
+    def _clear(self) -> None:
+        self.buffer: list[tuple[float, float]] = []
+
+    def _data(self, parameters: Sequence[str]) -> str:
+        """Readings first..first+count-1, each with its time: value,time,value,time."""
+        if len(parameters) != 2 or not all(text.isdigit() for text in parameters):
+            raise ScpiError(-109)
+        first, count = map(int, parameters)
+        if first + count > len(self.buffer):
+            raise ScpiError(-222)
+        return ",".join(f"{value:.9E},{time_s:.6f}" for value, time_s in self.buffer[first : first + count])
 
     def _initiate(self) -> None:
         if self._pending is not None or self._armed:
@@ -138,7 +191,7 @@ class Voltmeter(ScpiDevice):
 
     def _measure(self, start_s: float) -> str:
         """One reading; with autozero the shorted input is read after the signal."""
-        end_s = start_s + self._aperture_s()
+        end_s = start_s + self.aperture_s
         with self.lock:
             true_V = self._circuit.mean_voltage_V(start_s, end_s)
             value = self._noise.reading_V(true_V, start_s, end_s, autozero=self._autozero)

@@ -26,6 +26,7 @@ class ScpiDevice:
         self.clock = clock
         self.lock = lock
         self.errors = ErrorQueue()
+        self.before_message: Callable[[], None] = lambda: None
         self._event_status = 0
         self._event_enable = 0
         self._service_enable = 0
@@ -62,8 +63,13 @@ class ScpiDevice:
         set_: Callable[[str], None] | None = None,
         query: Callable[[], str] | None = None,
         query_with: Callable[[str], str] | None = None,
+        set_list: Callable[[Sequence[str]], None] | None = None,
+        query_list: Callable[[Sequence[str]], str] | None = None,
     ) -> None:
-        """Declare a header: an event (`do`), a setting of one parameter (`set_`), a query with or without one."""
+        """Declare a header: an event (`do`), a setting of one parameter (`set_`), a query with or without one.
+
+        `set_list` and `query_list` take any number of parameters.
+        """
 
         def run_set(parameters: Sequence[str]) -> None:
             if do is not None:
@@ -72,8 +78,12 @@ class ScpiDevice:
             elif set_ is not None:
                 _expect(parameters, 1)
                 set_(parameters[0])
+            elif set_list is not None:
+                set_list(parameters)
 
         def run_query(parameters: Sequence[str]) -> str:
+            if query_list is not None:
+                return query_list(parameters)
             if parameters and query_with is not None:
                 _expect(parameters, 1)
                 return query_with(parameters[0])
@@ -81,7 +91,8 @@ class ScpiDevice:
             assert query is not None
             return query()
 
-        command = Command(run_set if do or set_ else None, run_query if query else None)
+        settable, asked = do or set_ or set_list, query or query_list
+        command = Command(run_set if settable else None, run_query if asked else None)
         for path in spellings(pattern):
             self._commands[path] = command
 
@@ -113,6 +124,7 @@ class ScpiDevice:
         if len(message) > _MAX_MESSAGE:
             self.raise_error(-363)
             return None
+        self.before_message()
         replies: list[str] = []
         path: tuple[str, ...] = ()
         for unit in split_units(message):

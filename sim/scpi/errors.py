@@ -19,6 +19,7 @@ TEXTS = {
     -214: "Trigger deadlock",
     -221: "Settings conflict",
     -222: "Data out of range",
+    -223: "Too much data",
     -224: "Illegal parameter value",
     -230: "Data corrupt or stale",
     -310: "System error",

@@ -114,6 +114,19 @@ class Faults:
 
 
 @dataclass(frozen=True, slots=True)
+class Lines:
+    """Trigger lines: from the pulse to the source's change, and from the reading's end to the source.
+
+    Faults by the number of the pulse, 0 for never: `lost_at` does not arrive, `bounce_at` steps the source twice.
+    """
+
+    step_delay_s: float = 0.0001
+    return_delay_s: float = 0.00005
+    lost_at: int = 0
+    bounce_at: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Source:
     """The current source. `latency_s` passes between accepting a command and changing the current."""
 

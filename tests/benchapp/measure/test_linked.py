@@ -1,0 +1,110 @@
+"""In step by trigger lines: the same value as stepped by the host, and no pass that has slipped is believed."""
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from benchapp.events import EndReason, EventKind
+from benchapp.measure.control import Control
+from benchapp.measure.snapshot import Batch
+from benchapp.recipe import StopRule
+from drivers.linked import LinkedPair, LinkedReading, PassFailed
+from sim.scenario import Scenario, load_scenario
+from sim.world.config import Lines
+from tests.benchapp.simulated import Rehearsal, recipe_of
+
+SHUNT = load_scenario("shunt")
+
+
+def linked(scenario: Scenario = SHUNT, seed: int = 3, **changes: object) -> Rehearsal:
+    rehearsal = Rehearsal(scenario, seed)
+    rehearsal.run(recipe_of(scenario, stepping="lines", **changes))
+    return rehearsal
+
+
+def notices(rehearsal: Rehearsal) -> list[str]:
+    return [event.text for event in rehearsal.events if event.kind is EventKind.NOTICE]
+
+
+@pytest.mark.parametrize("signs", ["+-", "+--+", "++--"])
+def test_both_modes_agree_within_the_combined_interval(signs: str) -> None:
+    misses = 0
+    for seed in range(25):
+        lines = linked(seed=seed, signs=signs).last.estimate
+        host = Rehearsal(SHUNT, 1000 + seed)
+        host.run(recipe_of(SHUNT, signs=signs))
+        other = host.last.estimate
+        both = math.hypot(lines.repeatability_95_ohm, other.repeatability_95_ohm)
+        misses += abs(lines.resistance_ohm - other.resistance_ohm) > both
+    assert misses <= 4  # of 25 at 5 %
+
+
+@pytest.mark.parametrize("signs", ["+-", "+--+"])
+@pytest.mark.parametrize(
+    ("lines", "words"), [(Lines(lost_at=30), "pulse was lost"), (Lines(bounce_at=30), "it slipped")]
+)
+def test_a_suspect_pass_is_discarded_whole_and_made_again(signs: str, lines: Lines, words: str) -> None:
+    rehearsal = linked(replace(SHUNT, lines=lines), signs=signs)
+    assert [text for text in notices(rehearsal) if text.startswith("polarity-slip") and words in text]
+    clean = linked(signs=signs)
+    assert rehearsal.last.estimate.resistance_ohm == pytest.approx(
+        clean.last.estimate.resistance_ohm, abs=3 * clean.last.estimate.repeatability_95_ohm
+    )
+    assert abs(rehearsal.last.estimate.resistance_ohm - rehearsal.truth) < 2e-8
+
+
+def test_lines_that_are_not_there_end_the_run_with_the_output_off() -> None:
+    rehearsal = linked(replace(SHUNT, lines=Lines(lost_at=1)))
+    # The first pulse of each pass is the only one that counts on here: later passes start at later pulses.
+    assert rehearsal.last.end is not None
+    assert not rehearsal.sim.source.output_on
+    dead = replace(SHUNT, lines=Lines(step_delay_s=1e9))
+    rehearsal = linked(dead)
+    assert rehearsal.last.end is not None
+    assert rehearsal.last.end.reason is EndReason.INSTRUMENT
+    assert "trigger lines" in rehearsal.last.end.text
+    assert not rehearsal.sim.source.output_on
+
+
+def test_settling_is_waited_for_by_the_voltmeter_itself() -> None:
+    rehearsal = linked()
+    assert (":TRIG:DEL 2.00000000E-02") in [message for _, way, message in rehearsal.sent if way == ">"]
+    steps = [b.time_s - a.time_s for a, b in zip(rehearsal.readings, rehearsal.readings[1:], strict=False)]
+    usual = sorted(steps)[len(steps) // 2]
+    assert usual == pytest.approx(0.040 + 0.00015, rel=1e-6)
+    assert 1 / usual > 0.95 / (0.040 + 0.00015)
+
+
+def test_instruments_without_lines_say_what_is_lacking() -> None:
+    scenario = load_scenario("foreign_pair")
+    rehearsal = linked(scenario)
+    assert rehearsal.last.end is not None
+    assert "no linked steps" in rehearsal.last.end.text
+    assert 'stepping = "host"' in rehearsal.last.end.text
+    assert not rehearsal.sim.source.output_on
+
+
+def test_compliance_ends_a_linked_run() -> None:
+    rehearsal = linked(compliance_V=0.02)
+    assert rehearsal.last.end is not None
+    assert rehearsal.last.end.reason is EndReason.COMPLIANCE
+    assert not rehearsal.sim.source.output_on
+
+
+def test_an_order_to_stop_is_heard_within_a_pass() -> None:
+    def stop(batch: Batch, control: Control) -> None:
+        if batch.snapshot.readings:
+            control.stop("enough")
+
+    rehearsal = Rehearsal(SHUNT, 3, on_batch=stop)
+    end = rehearsal.run(recipe_of(SHUNT, stepping="lines", stop=StopRule(None)))
+    assert (end.reason, end.output_off) == (EndReason.OPERATOR, True)
+    assert not rehearsal.sim.source.output_on
+
+
+def test_readings_that_come_too_early_are_not_believed() -> None:
+    pair = LinkedPair.__new__(LinkedPair)
+    pair._period_s = 0.04
+    with pytest.raises(PassFailed, match="too early"):
+        pair._judge([LinkedReading(0, 0.0, 0.0), LinkedReading(1, 0.04, 0.0), LinkedReading(2, 0.05, 0.0)])
