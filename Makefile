@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test bench coverage gallery kill-trial clean
+.PHONY: run test bench coverage gallery kill-trial fault-matrix clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -31,6 +31,9 @@ bench: .venv/.test-ready
 gallery: .venv/.test-ready
 	@.ci/qt-libraries
 	@QT_QPA_PLATFORM=offscreen $(BIN)/python -m tests.benchapp.ui.gallery
+
+fault-matrix: .venv/.test-ready
+	@$(BIN)/python -m tests.faults.matrix
 
 kill-trial: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.kill_trial

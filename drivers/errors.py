@@ -25,6 +25,7 @@ class InstrumentError(Exception):
         doing = f" at {shown!r}" if command else ""
         super().__init__(f"{resource}: {problem}{doing}{'. ' + remedy if remedy else ''}")
         self.problem = problem
+        self.remedy = remedy
         self.resource = resource
         self.command = command
 

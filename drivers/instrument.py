@@ -58,6 +58,13 @@ class Instrument:
 
     def _check_identity(self) -> None:
         expected = self.dialect.identity
+        if not self.identity.isprintable():
+            raise ReplyError(
+                f"{self.identity[:80]!r} is no identity",
+                resource=self.link.resource,
+                command=self.dialect.identify,
+                remedy="Check the address and the settings of the line.",
+            )
         if expected is not None and expected.find(self.identity) is None:
             raise ReplyError(
                 f"this is {self.identity!r}, and the dialect {self.dialect.id} is for {expected.source!r}",
@@ -157,7 +164,8 @@ class Instrument:
             tried = ", ".join(s.get or s.set for s in self.dialect.capabilities.get(name, ()))
             problem = f"knows no {name} (tried {tried or 'nothing'})"
             remedy = f"Name a dialect that spells {name}."
-            raise ReplyError(problem, resource=self.link.resource, remedy=remedy)
+            command = tried.partition(",")[0]
+            raise ReplyError(problem, resource=self.link.resource, command=command, remedy=remedy)
         return spelling
 
     def _spelling(self, name: str) -> Spelling | None:
@@ -182,6 +190,13 @@ class Instrument:
         asks_errors = self._compound and self._has_errors and bool(self.dialect.error_query)
         reply = self._answers(f"{query};{self.dialect.error_query}" if asks_errors else query)
         errors = self._drain()
+        if reply is not None and not reply.isprintable():
+            raise ReplyError(
+                f"{reply[:80]!r} is no answer",
+                resource=self.link.resource,
+                command=query,
+                remedy="Check the line; if the instrument does not know this, correct its dialect.",
+            )
         if reply is None or errors or _ERROR_REPLY.match(reply) is not None or self._is_error(reply):
             return False
         return not asks_errors or ";" in reply
@@ -280,7 +295,7 @@ class Instrument:
         """Wait until what was sent has acted."""
         sync = self.dialect.sync
         if sync.mode == "query":
-            self.link.query(sync.query, timeout_s)
+            to_float(self.link.query(sync.query, timeout_s), self.link, sync.query)
         elif sync.mode == "delay":
             self.link.pause(sync.delay_s)
         elif sync.mode == "poll":
@@ -330,7 +345,13 @@ class Instrument:
                 break
             match = _ERROR.fullmatch(reply)
             if match is None:
-                raise ReplyError(f"{reply!r} is no error entry", resource=self.link.resource, remedy="Use a dialect.")
+                raise ReplyError(
+                    f"{reply[:80]!r} is no error entry",
+                    resource=self.link.resource,
+                    command=self.dialect.error_query,
+                    remedy="Its answers are out of step, or it has no such queue: switch it off and on, or name a"
+                    " dialect that says how it reports errors.",
+                )
             if int(match[1]) == 0:
                 break
             found.append((int(match[1]), match[2] or ""))

@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from drivers.errors import LinkError, LinkTimeout, ReplyError
+from drivers.errors import LinkClosed, LinkError, LinkTimeout, ReplyError
 from drivers.wires import SocketWire, Wire
 
 SLICE_S = 0.1  # the longest time without a look at `on_wait`
@@ -89,9 +89,12 @@ class Link:
                 remedy = "Raise max_message_bytes in the dialect, or set compound = false."
                 problem = f"a message of {len(data)} bytes, and it takes {limit}"
                 raise ReplyError(problem, resource=self.resource, command=message, remedy=remedy)
-        self._wire.send(data)
-        if self._habits.echo:
-            self._receive(self.timeout_s)
+        try:
+            self._wire.send(data)
+            if self._habits.echo:
+                self._receive(self.timeout_s)
+        except LinkClosed as error:
+            raise _at(error, message) from error
 
     def query(self, message: str, timeout_s: float | None = None) -> str:
         """Send one message and return its answer. Raises LinkTimeout."""
@@ -103,6 +106,8 @@ class Link:
         wait_s = self.timeout_s if timeout_s is None else timeout_s
         try:
             answer = self._receive(wait_s)
+        except LinkClosed as error:
+            raise _at(error, command) from error
         except TimeoutError as error:
             self._out_of_step = True
             remedy = "Check that the instrument knows this command, and its error queue."
@@ -185,6 +190,11 @@ class Link:
             except TimeoutError:
                 return False
         return False
+
+
+def _at(error: LinkClosed, command: str) -> LinkClosed:
+    """The same error with what was being done."""
+    return LinkClosed(error.problem, resource=error.resource, command=command, remedy=error.remedy)
 
 
 def to_float(text: str, link: Link, command: str) -> float:

@@ -56,17 +56,19 @@ class FaultyInstrument:
         if f.resets_after and n == f.resets_after and isinstance(self.device, ScpiDevice):
             self.device.reset()  # as after a dip of the mains: all settings are lost, without a word
         reply = self.device.process(self._clamped(message))
-        if f.errors_every and n % f.errors_every == 0 and isinstance(self.device, ScpiDevice):
+        if f.mute_after and n > f.mute_after:
+            return None
+        if (n == f.error_at or (f.errors_every and n % f.errors_every == 0)) and isinstance(self.device, ScpiDevice):
             self.device.raise_error(-310)
         return reply if reply is None else self._spoilt(reply, n)
 
     def _spoilt(self, reply: str, n: int) -> str:
         f = self._faults
-        if f.garbage_every and n % f.garbage_every == 0:
+        if n == f.garbage_at or (f.garbage_every and n % f.garbage_every == 0):
             return _GARBAGE
-        if f.late_every and n % f.late_every == 0:
+        if n == f.late_at or (f.late_every and n % f.late_every == 0):
             self.clock.sleep(f.late_s)
-        if f.twice_every and n % f.twice_every == 0:
+        if n == f.twice_at or (f.twice_every and n % f.twice_every == 0):
             return f"{reply}\n{reply}"
         return reply
 

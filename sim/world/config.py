@@ -97,10 +97,16 @@ class ContactStep:
 class Faults:
     """What an instrument does wrong; counts are messages since it was switched on, 0 for never.
 
+    `mute_after` goes on executing and answers no more, `stall_after` does neither. `*_at` happens once, there.
     `clamp` is the part of a number that it takes of what it is sent, without a word.
     """
 
     stall_after: int = 0
+    mute_after: int = 0
+    garbage_at: int = 0
+    late_at: int = 0
+    twice_at: int = 0
+    error_at: int = 0
     drop_after: int = 0
     garbage_every: int = 0
     twice_every: int = 0
