@@ -112,7 +112,8 @@ def phases(folder: Path) -> dict[tuple[str, str], int]:
 def cell(role: str, kind: str, phase: str, message: int, folder: Path) -> Outcome:
     """One run with one fault."""
     shunt = load_scenario("shunt")
-    scenario = replace(shunt, **{f"{role}_faults": faults(kind, message)})
+    fault = faults(kind, message)
+    scenario = replace(shunt, source_faults=fault) if role == "source" else replace(shunt, voltmeter_faults=fault)
     with _session(scenario, folder) as (bench, session, _):
         end = session.end
         assert end is not None
