@@ -6,13 +6,15 @@ import contextlib
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from benchapp.errors import Fault, InputError
 from benchapp.recipe import Recipe
 from drivers.dialect import Dialect, load_dialect
 from drivers.errors import AddressError, DialectError, InstrumentError
 from drivers.instrument import Setting
-from drivers.registry import Transcript, make_link, make_source, make_voltmeter
+from drivers.plugins import load_driver
+from drivers.registry import Transcript, make_link
 from drivers.scpi_source import ScpiSource
 from drivers.scpi_voltmeter import ScpiVoltmeter
 from drivers.wires import Wire, check_address
@@ -35,6 +37,8 @@ class BenchPlan:
     source_wire: Callable[[], Wire] | None = None
     voltmeter_wire: Callable[[], Wire] | None = None
     in_process: bool = False
+    source_driver: type[ScpiSource] = ScpiSource
+    voltmeter_driver: type[ScpiVoltmeter] = ScpiVoltmeter
 
     @property
     def one_instrument(self) -> bool:
@@ -52,10 +56,11 @@ def plan_bench(
 ) -> BenchPlan:
     """A plan from what the user wrote. Raises InputError."""
     dialects: dict[str, Dialect] = {}
+    drivers: dict[str, Any] = {}
     faults = []
     for kind, name in (("source", source_dialect), ("voltmeter", voltmeter_dialect)):
         try:
-            dialects[kind] = load_dialect(name or "scpi", kind)
+            dialects[kind], drivers[kind] = load_driver(name or "scpi", kind)
         except DialectError as error:
             problem, _, remedy = str(error).rpartition(". ")
             faults.append(Fault(problem, "", remedy + ".", field=f"--{kind}-dialect"))
@@ -67,7 +72,15 @@ def plan_bench(
             faults.append(Fault(problem, "", remedy, field=f"--{kind}"))
     if faults:
         raise InputError(*faults)
-    return BenchPlan(source, voltmeter, dialects["source"], dialects["voltmeter"], in_process=in_process)
+    return BenchPlan(
+        source,
+        voltmeter,
+        dialects["source"],
+        dialects["voltmeter"],
+        in_process=in_process,
+        source_driver=drivers["source"],
+        voltmeter_driver=drivers["voltmeter"],
+    )
 
 
 class Bench:
@@ -83,21 +96,21 @@ class Bench:
         """Connect and identify both; where both fail, both are named. Raises InstrumentError."""
         plan, failures = self._plan, []
         try:
-            self.source = make_source(
-                plan.source, plan.source_dialect, wire=plan.source_wire, transcript=self._transcript
-            )
+            link = make_link(plan.source, plan.source_dialect, wire=plan.source_wire, transcript=self._transcript)
+            self.source = plan.source_driver(link, plan.source_dialect)
             self.source.open()
         except InstrumentError as error:
             failures.append(error)
         try:
             if plan.one_instrument and self.source is not None:
                 # Source and voltmeter in one: one connection, and no second reset that would undo the first.
-                self.voltmeter = ScpiVoltmeter(self.source.link, plan.voltmeter_dialect)
+                self.voltmeter = plan.voltmeter_driver(self.source.link, plan.voltmeter_dialect)
                 self.voltmeter.join(self.source)
             else:
-                self.voltmeter = make_voltmeter(
+                link = make_link(
                     plan.voltmeter, plan.voltmeter_dialect, wire=plan.voltmeter_wire, transcript=self._transcript
                 )
+                self.voltmeter = plan.voltmeter_driver(link, plan.voltmeter_dialect)
                 self.voltmeter.open()
         except InstrumentError as error:
             failures.append(error)

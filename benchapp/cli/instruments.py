@@ -14,6 +14,7 @@ from benchapp.errors import Fault, InputError
 from drivers.check import check
 from drivers.dialect import Dialect, dialect_names, load_dialect
 from drivers.errors import AddressError, DialectError, InstrumentError, LinkTimeout
+from drivers.plugins import plugin_names
 from drivers.probe import Report, dialect_text, probe
 from drivers.registry import make_link, make_source, make_voltmeter
 from drivers.scpi_source import ScpiSource
@@ -80,7 +81,7 @@ def _list(_: argparse.Namespace) -> int:
     for note in notes:
         print(note, file=sys.stderr)
     for role in (*_ROLES, "thermometer", "switch"):
-        print(f"dialects of a {role}: {', '.join(dialect_names(role))}")
+        print(f"dialects of a {role}: {', '.join([*dialect_names(role), *plugin_names(role)])}")
     return 0
 
 

@@ -20,6 +20,7 @@ from benchapp.ui.theme import MARGIN, Theme
 from benchapp.ui.widgets.controls import Heading, KeyButton, faint, title
 from benchapp.ui.widgets.output_plate import OutputState
 from drivers.dialect import dialect_names
+from drivers.plugins import plugin_names
 from sim.scenario import scenario_names
 
 _OWN = "my own instruments"
@@ -114,7 +115,7 @@ class BenchStage(QWidget):
             line.textEdited.connect(self._changed(role))
             dialect = QComboBox()
             dialect.setEditable(True)
-            dialect.addItems(dialect_names(role))
+            dialect.addItems([*dialect_names(role), *plugin_names(role)])
             dialect.setAccessibleName(f"dialect of the {role}: a name or a .toml file")
             dialect.currentTextChanged.connect(self._changed(f"{role}_dialect"))
             identity = faint("not asked yet")
