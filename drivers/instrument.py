@@ -171,7 +171,9 @@ class Instrument:
     def _spelling(self, name: str) -> Spelling | None:
         if name not in self._chosen:
             candidates = self.dialect.capabilities.get(name, ())
-            first = next((s for s in candidates if not s.get or name in ("read", "drain") or self._knows(s.get)), None)
+            first = next(
+                (s for s in candidates if not s.get or name == "read" or "{" in s.get or self._knows(s.get)), None
+            )
             self._chosen[name] = first
         return self._chosen[name]
 

@@ -54,3 +54,29 @@ class Voltmeter(Protocol):
 
     def close(self) -> None:
         """Hang up."""
+
+
+class Thermometer(Protocol):
+    """What tells the specimen's temperature."""
+
+    def configure(self) -> None:
+        """Set up to measure temperature."""
+
+    def read_C(self) -> float:
+        """One temperature in degrees Celsius."""
+
+    def close(self) -> None:
+        """Hang up."""
+
+
+class Switch(Protocol):
+    """What connects one of several specimens, or a standard in turn with them."""
+
+    def connect(self, channel: str) -> None:
+        """Close one channel, every other open."""
+
+    def open_all(self) -> None:
+        """Nothing is connected."""
+
+    def close(self) -> None:
+        """Hang up."""

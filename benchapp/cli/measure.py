@@ -11,6 +11,7 @@ from pathlib import Path
 
 from benchapp.bench import BenchPlan, plan_bench
 from benchapp.cli.budget_options import add_budget_options, add_geometry_options, budget_plan, geometry
+from benchapp.cli.other_roles import add_role_options, connected, measured_temperature
 from benchapp.cli.output import opened
 from benchapp.cli.progress import Progress
 from benchapp.cli.scenarios import add_scenario_options, loaded
@@ -80,6 +81,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--stream", metavar="FILE", help='each reading as a JSON line, "-" for standard output')
     add_budget_options(parser)
     add_geometry_options(parser)
+    add_role_options(parser)
     parser.add_argument("--transcript", metavar="FILE", type=Path, help="the full conversation with the instruments")
     parser.set_defaults(run=run)
 
@@ -88,17 +90,22 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure once."""
     scenario = loaded(arguments.scenario) if arguments.scenario else None
     recipe = build_recipe(_entries(arguments, scenario))
-    known = budget_plan(arguments, recipe.confidence, settle_s=recipe.settle_s, aperture_s=recipe.aperture_s)
+    temperature_C = measured_temperature(arguments)
+    known = budget_plan(arguments, recipe.confidence, temperature_C, recipe.settle_s, recipe.aperture_s)
     conductor = geometry(arguments)
     kept = TranscriptFile(arguments.transcript) if arguments.transcript else contextlib.nullcontext()
-    with kept as transcript, _bench(arguments, scenario) as plan:
+    note = f"simulated bench {scenario.name}" if scenario else ""
+    if temperature_C is not None:
+        note = f"{note}; specimen at {temperature_C:.2f} degC".strip("; ")
+    # The switch comes first and goes last: it never opens a circuit that carries current.
+    with connected(arguments), kept as transcript, _bench(arguments, scenario) as plan:
         session = Session(
             plan,
             recipe,
             load_limits(),
             clock=ScaledClock(arguments.speed),
             logbook=arguments.logbook or default_path(),
-            bench_note=f"simulated bench {scenario.name}" if scenario else "",
+            bench_note=note,
             transcript=transcript,
             known=known,
         )

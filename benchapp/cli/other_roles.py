@@ -1,0 +1,80 @@
+"""Thermometer and switch around a run: the specimen's temperature, and the channel that it is connected by."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import statistics
+from collections.abc import Iterator
+
+from benchapp.errors import Fault, InputError
+from drivers.dialect import Dialect, load_dialect
+from drivers.errors import AddressError, DialectError, InstrumentError
+from drivers.registry import make_link
+from drivers.scpi_switch import ScpiSwitch
+from drivers.scpi_thermometer import ScpiThermometer
+from drivers.wires import check_address
+
+_TEMPERATURES = 3
+
+
+def add_role_options(parser: argparse.ArgumentParser) -> None:
+    """--thermometer and --switch with their dialects."""
+    parser.add_argument("--thermometer", metavar="ADDR", help="tells the specimen's temperature before the run")
+    parser.add_argument("--thermometer-dialect", metavar="NAME_OR_FILE", default="scpi")
+    parser.add_argument("--switch", metavar="ADDR", help="connects the specimen for the run")
+    parser.add_argument("--switch-dialect", metavar="NAME_OR_FILE", default="scpi")
+    parser.add_argument("--channel", metavar="N", help="the switch's channel with the specimen")
+
+
+def measured_temperature(arguments: argparse.Namespace) -> float | None:
+    """The mean of three temperatures in degrees Celsius; None without a thermometer. Raises InstrumentError."""
+    if not arguments.thermometer:
+        return None
+    dialect = _dialect(arguments.thermometer_dialect, "thermometer")
+    thermometer = ScpiThermometer(make_link(_address(arguments.thermometer, "--thermometer"), dialect), dialect)
+    try:
+        thermometer.open()
+        thermometer.configure()
+        return statistics.fmean(thermometer.read_C() for _ in range(_TEMPERATURES))
+    finally:
+        thermometer.close()
+
+
+@contextlib.contextmanager
+def connected(arguments: argparse.Namespace) -> Iterator[None]:
+    """The channel closed as long as the run goes on; open again on every way out, after the output went off."""
+    if not arguments.switch:
+        yield
+        return
+    if not arguments.channel:
+        raise InputError(Fault("missing", "", "Write the channel's number, as in --channel 3", field="--channel"))
+    dialect = _dialect(arguments.switch_dialect, "switch")
+    switch = ScpiSwitch(make_link(_address(arguments.switch, "--switch"), dialect), dialect)
+    try:
+        switch.open()
+        switch.connect(arguments.channel)
+        try:
+            yield
+        finally:
+            with contextlib.suppress(InstrumentError):
+                switch.open_all()
+    finally:
+        switch.close()
+
+
+def _dialect(name: str, kind: str) -> Dialect:
+    try:
+        return load_dialect(name, kind)
+    except DialectError as error:
+        problem, _, remedy = str(error).rpartition(". ")
+        raise InputError(Fault(problem, "", remedy, field=f"--{kind}-dialect")) from error
+
+
+def _address(address: str, option: str) -> str:
+    try:
+        check_address(address)
+    except AddressError as error:
+        problem, _, remedy = str(error).partition(". ")
+        raise InputError(Fault(problem, "", remedy, field=option)) from error
+    return address
