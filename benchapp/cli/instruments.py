@@ -11,15 +11,13 @@ from pathlib import Path
 from benchapp.bench import identify
 from benchapp.cli.output import opened
 from benchapp.errors import Fault, InputError
-from drivers.check import check
+from benchapp.instrument_check import check_instrument, probe_instrument
 from drivers.dialect import Dialect, dialect_names, load_dialect
 from drivers.errors import AddressError, DialectError, InstrumentError, LinkTimeout
 from drivers.plugins import plugin_names
-from drivers.probe import Report, dialect_text, probe
-from drivers.registry import make_link, make_source, make_voltmeter
-from drivers.scpi_source import ScpiSource
-from drivers.scpi_voltmeter import ScpiVoltmeter
-from drivers.wires import check_address, list_addresses, open_wire
+from drivers.probe import Report, dialect_text
+from drivers.registry import make_link
+from drivers.wires import check_address, list_addresses
 
 _ROLES = ("source", "voltmeter")
 
@@ -95,12 +93,7 @@ def _identify(arguments: argparse.Namespace) -> int:
 
 
 def _probe(arguments: argparse.Namespace) -> int:
-    report = probe(
-        lambda end: open_wire(arguments.address, end.encode("ascii")),
-        arguments.address,
-        arguments.role,
-        may_read=arguments.allow_reading,
-    )
+    report = probe_instrument(arguments.role, arguments.address, may_read=arguments.allow_reading)
     stream = sys.stderr if arguments.out == "-" else sys.stdout
     print(_in_words(report), file=stream)
     if arguments.out is not None:
@@ -123,25 +116,16 @@ def _in_words(report: Report) -> str:
 
 def _check(arguments: argparse.Namespace) -> int:
     role, dialect = _role_and_dialect(arguments)
-    instrument: ScpiSource | ScpiVoltmeter
-    if role == "source":
-        instrument = make_source(arguments.address, dialect)
-    else:
-        instrument = make_voltmeter(arguments.address, dialect)
-    try:
-        instrument.open()
-        rows = check(instrument)
-    finally:
-        instrument.close()
+    identity, rows, notices = check_instrument(role, arguments.address, dialect)
     if arguments.json is not None:
         with opened(arguments.json, "--json") as stream:
-            told = {"identity": instrument.identity, "dialect": dialect.id, "capabilities": [asdict(r) for r in rows]}
+            told = {"identity": identity, "dialect": dialect.id, "capabilities": [asdict(r) for r in rows]}
             stream.write(json.dumps(told) + "\n")
     else:
-        print(f"{instrument.identity} as {role} by the dialect {dialect.id}")
+        print(f"{identity} as {role} by the dialect {dialect.id}")
         for row in rows:
             print(f"{row.name:<16}{row.state:<12}{row.seen}")
-        for notice in instrument.notices:
+        for notice in notices:
             print(f"note: {notice}")
     return 3 if any(row.state == "fails" for row in rows) else 0
 

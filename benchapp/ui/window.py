@@ -155,7 +155,7 @@ class MainWindow(QMainWindow):
         self._action(menu, "Copy readings", "Ctrl+Shift+D", self.measure.copy_data)
         menu.addSeparator()
         self._action(menu, "Numbers, budget, stability", "Ctrl+J", self.measure.pages.next_page)
-        self._action(menu, "Instrument card …", "Ctrl+I", self.choose_card)
+        self._action(menu, "Instrument card …", "Ctrl+K", self.choose_card)
         menu.addSeparator()
         self._action(menu, "Dark or light", "Ctrl+T", self.switch_theme)
         self._action(menu, "Guide", "F1", self.show_guide)

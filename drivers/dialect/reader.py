@@ -70,7 +70,8 @@ def dialect_names(kind: str) -> list[str]:
     """Names of the shipped dialects of a kind."""
     alone = {path.stem.removesuffix(f"_{kind}") for path in _FOLDER.glob(f"*_{kind}.toml")}
     several = {path.stem for path in _FOLDER.glob("*.toml") if kind in _kinds(_parsed(path)) and path.stem not in alone}
-    return sorted(alone | {stem for stem in several if not stem.endswith(f"_{kind}")})
+    names = alone | {stem for stem in several if not stem.endswith(f"_{kind}")}
+    return sorted(names, key=lambda name: (name != "scpi", name))  # the standard first
 
 
 def _kinds(table: dict[str, Any]) -> list[Any]:

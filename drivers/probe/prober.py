@@ -54,12 +54,19 @@ class Report:
     messages: int = 0
 
 
-def probe(open_wire: Callable[[str], Wire], resource: str, role: str, *, may_read: bool = False) -> Report:
+def probe(
+    open_wire: Callable[[str], Wire],
+    resource: str,
+    role: str,
+    *,
+    may_read: bool = False,
+    transcript: Callable[[str, str, str], None] | None = None,
+) -> Report:
     """Probe an instrument in a role; `open_wire` connects anew with the given read termination. Raises InstrumentError.
 
     `may_read`: READ? is allowed even where the instrument also sources.
     """
-    prober = Probe(open_wire, resource, role, may_read=may_read)
+    prober = Probe(open_wire, resource, role, may_read=may_read, transcript=transcript)
     try:
         return prober.run()
     finally:
@@ -69,9 +76,18 @@ def probe(open_wire: Callable[[str], Wire], resource: str, role: str, *, may_rea
 class Probe:
     """One probe under way."""
 
-    def __init__(self, open_wire: Callable[[str], Wire], resource: str, role: str, *, may_read: bool = False) -> None:
+    def __init__(
+        self,
+        open_wire: Callable[[str], Wire],
+        resource: str,
+        role: str,
+        *,
+        may_read: bool = False,
+        transcript: Callable[[str, str, str], None] | None = None,
+    ) -> None:
         self._open_wire, self._resource = open_wire, resource
         self._may_read = may_read
+        self._transcript = transcript
         self.report = Report(role)
         self._link: Link | None = None
         self._sent = 0
@@ -148,8 +164,10 @@ class Probe:
         self._link.identify()
         return self._link
 
-    def _count(self, _resource: str, direction: str, _message: str) -> None:
+    def _count(self, resource: str, direction: str, message: str) -> None:
         self._sent += direction == ">"
+        if self._transcript is not None:
+            self._transcript(resource, direction, message)
 
     def _takes_two(self) -> bool:
         reply = self._errors.ask("*IDN?;*IDN?") or ""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QVBoxLayout, QWidget
@@ -22,6 +23,9 @@ from benchapp.ui.widgets.output_plate import OutputState
 from drivers.dialect import dialect_names
 from drivers.plugins import plugin_names
 from sim.scenario import scenario_names
+
+if TYPE_CHECKING:
+    from benchapp.ui.bench.instrument_dialog import InstrumentDialog
 
 _OWN = "my own instruments"
 
@@ -129,6 +133,8 @@ class BenchStage(QWidget):
             self._lines[role], self._dialects[role], self._identities[role] = line, dialect, identity
         self._ask = KeyButton(self._theme, "Ask who they are", "Ctrl+I", self.ask, self)
         grid.addWidget(self._ask, 8, 0, 1, 2)
+        self._examine = KeyButton(self._theme, "Check or probe …", "", self.examine, self)
+        grid.addWidget(self._examine, 9, 0, 1, 2)
         return box
 
     def _changed(self, key: str) -> Callable[[str], None]:
@@ -162,6 +168,18 @@ class BenchStage(QWidget):
                 target=self._ask_one, args=(role, address.strip(), dialect.strip()), name=f"ask {role}", daemon=True
             ).start()
 
+    def examine(self) -> InstrumentDialog:
+        """Check or probe one of them, in a dialog that leaves the window usable."""
+        from benchapp.ui.bench.instrument_dialog import InstrumentDialog
+
+        self._dialog = InstrumentDialog(self._model.choice, self)
+        self._dialog.dialect_saved.connect(self._use_dialect)
+        self._dialog.show()
+        return self._dialog
+
+    def _use_dialect(self, role: str, path: str) -> None:
+        self._dialects[role].setCurrentText(path)
+
     def _ask_one(self, role: str, address: str, dialect: str) -> None:
         self.answered.emit(identify(role, address, dialect))
 
@@ -194,6 +212,9 @@ class BenchStage(QWidget):
             text = getattr(choice, role)
             if line.text() != text:
                 line.setText(text)
+            dialect = getattr(choice, f"{role}_dialect")
+            if self._dialects[role].currentText() != dialect:
+                self._dialects[role].setCurrentText(dialect)
         self._go.setEnabled(choice.complete)
         self._show_limits()
         name = "" if self._recipe.recipe is None else self._recipe.recipe.name

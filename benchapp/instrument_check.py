@@ -1,0 +1,38 @@
+"""Checking and probing one instrument, for the command line and the window; nothing here switches an output on."""
+
+from __future__ import annotations
+
+from drivers.check import Checked, check
+from drivers.dialect import Dialect
+from drivers.probe import Report, probe
+from drivers.registry import Transcript, make_source, make_voltmeter
+from drivers.scpi_source import ScpiSource
+from drivers.scpi_voltmeter import ScpiVoltmeter
+from drivers.wires import check_address, open_wire
+
+
+def check_instrument(
+    role: str, address: str, dialect: Dialect, transcript: Transcript | None = None
+) -> tuple[str, list[Checked], list[str]]:
+    """Identity, capabilities and notices. Raises InstrumentError, AddressError."""
+    check_address(address)
+    instrument: ScpiSource | ScpiVoltmeter
+    if role == "source":
+        instrument = make_source(address, dialect, transcript=transcript)
+    else:
+        instrument = make_voltmeter(address, dialect, transcript=transcript)
+    try:
+        instrument.open()
+        return instrument.identity, check(instrument), instrument.notices
+    finally:
+        instrument.close()
+
+
+def probe_instrument(
+    role: str, address: str, *, may_read: bool = False, transcript: Transcript | None = None
+) -> Report:
+    """What can be found out. Raises InstrumentError, AddressError."""
+    check_address(address)
+    return probe(
+        lambda end: open_wire(address, end.encode("ascii")), address, role, may_read=may_read, transcript=transcript
+    )
