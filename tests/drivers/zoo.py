@@ -165,7 +165,7 @@ def zoo() -> list[tuple[str, str, Callable[[], Box], set[str]]]:
     def make(settings: dict[str, str], **flags: object) -> Callable[[], Box]:
         return lambda: Box("box", dict(settings), range_up=_RANGES, **flags)  # type: ignore[arg-type]  # flags of a Box
 
-    both = {**_SOURCE, **_METER, ":SENS:VOLT:PROT": "1.000000E+00"}
+    two_roles = {**_METER, **_SOURCE, ":SENS:VOLT:PROT": "1.000000E+00"}
     return [
         ("strict source", "source", make(_SOURCE), source),
         ("strict voltmeter", "voltmeter", make(_METER), meter),
@@ -177,6 +177,6 @@ def zoo() -> list[tuple[str, str, Callable[[], Box], set[str]]]:
         ("mute, matches any prefix", "source", make(_SOURCE, errors="mute", prefix=True), set()),
         ("prefix matcher with a queue", "source", make(_SOURCE, prefix=True), {"limiting"}),
         ("error in place of data", "voltmeter", make(_METER, errors="reply"), meter),
-        ("source and meter in one", "voltmeter", make(both), meter),
+        ("source and meter in one", "voltmeter", make(two_roles), meter),
         ("output on already", "source", make({**_SOURCE, ":OUTP": "1"}), source),
     ]
