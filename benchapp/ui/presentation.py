@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchapp.analysis.decision import Verdict
-from benchapp.analysis.estimate import Estimate
+from benchapp.analysis.estimate import Estimate, Flag
 from benchapp.events import RunStatus
 from benchapp.quantity import ShownNumber, prefix_power, scaled_text, shown_number, unit_text
 from benchapp.recipe import Recipe
 from benchapp.ui.widgets.ruler import RulerReading
 
+_MOST_SHADED = 20
 FIRST_BLOCK = 5  # no number before it
 _NOTES = {
     Verdict.PASS: "inside the limits",
@@ -32,6 +34,12 @@ class ShownResult:
     note: str
     provisional: bool
     ruler: RulerReading
+
+
+def trapped_stretches(flags: Sequence[Flag]) -> list[tuple[float, float]]:
+    """What is shaded in the plots: readings that a warning speaks of. A gap holds no readings to shade."""
+    shaded = [stretch for flag in flags if flag.severity != "notice" for stretch in flag.where_s]
+    return shaded[:_MOST_SHADED]
 
 
 def nominal_power(recipe: Recipe) -> int | None:

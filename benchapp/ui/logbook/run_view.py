@@ -13,7 +13,7 @@ from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip
 from benchapp.ui.measure.side_pages import ShownRun, SidePages
 from benchapp.ui.plots.run_plots import RunPlots
-from benchapp.ui.presentation import nominal_power, present
+from benchapp.ui.presentation import nominal_power, present, trapped_stretches
 from benchapp.ui.theme import Theme, font
 
 
@@ -67,10 +67,10 @@ class RunView(QWidget):
         self.panel.show_result(shown)
         self.plots.start(recipe)
         self.plots.show_history(run.history, recipe, snapshot.estimate.thermal_emf_slope_V_per_s, marks)
-        self.plots.show_trapped([stretch for flag in snapshot.estimate.flags for stretch in flag.where_s])
+        self.plots.show_trapped(trapped_stretches(snapshot.estimate.flags))
         self.strip.show_run(run.history.readings.since(0), marks, snapshot, engineering(recipe.current_A, "A", 3))
         known = BudgetPlan(confidence=recipe.confidence)
-        self.pages.show_run(ShownRun(snapshot, recipe, run.history.blocks.since(0), known))
+        self.pages.show_run(ShownRun(snapshot, recipe, run.history, known))
         unverified = [f"{role} {s.name}" for role, s in run.record.settings if not s.verified]
         facts = [f"{role}: {identity}" for role, identity in run.record.instruments.items()]
         facts.append(f"not verified: {', '.join(unverified)}" if unverified else "every setting was read back")

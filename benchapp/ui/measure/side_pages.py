@@ -5,13 +5,12 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QPushButton, QStackedWidget, QVBoxLayout, QWidget
 
 from benchapp.analysis.budget import Budget
 from benchapp.analysis.stability import allan_series
+from benchapp.history import History
 from benchapp.measure.snapshot import RunSnapshot
 from benchapp.recipe import Recipe
 from benchapp.result_budget import BudgetPlan, with_budget
@@ -28,11 +27,11 @@ _MOST_BLOCKS = 20_000  # the last ones, for the stability shown
 
 @dataclass(frozen=True, slots=True)
 class ShownRun:
-    """What the pages show: a snapshot with its recipe, its blocks (rows of ClosedBlock) and what is known beside."""
+    """What the pages show: a snapshot with its recipe, its history and what is known beside."""
 
     snapshot: RunSnapshot
     recipe: Recipe
-    blocks: NDArray[np.float64]
+    history: History
     known: BudgetPlan
     budget: Budget | None = None
 
@@ -113,7 +112,8 @@ class SidePages(QWidget):
         self._budget.show_budget(budget, decide(estimate, r.low_ohm, r.high_ohm, r.rule, r.guard_band))
 
     def _fill_stability(self, shown: ShownRun) -> None:
-        blocks = shown.blocks[:, -_MOST_BLOCKS:]
+        kept = shown.history.blocks
+        blocks = kept.since(max(0, kept.count - _MOST_BLOCKS))
         count = blocks.shape[1]
         if count < 8:
             self._stability.show_points([], 0.0)

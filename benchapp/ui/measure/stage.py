@@ -22,7 +22,7 @@ from benchapp.ui.measure.run_strip import RunStrip
 from benchapp.ui.measure.side_pages import ShownRun, SidePages
 from benchapp.ui.models import BenchModel, RecipeModel
 from benchapp.ui.plots.run_plots import RunPlots
-from benchapp.ui.presentation import ShownResult, nominal_power, present
+from benchapp.ui.presentation import ShownResult, nominal_power, present, trapped_stretches
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import MARGIN, Theme, font
 from benchapp.ui.widgets.caution_plate import CautionPlate
@@ -275,9 +275,7 @@ class MeasureStage(QWidget):
                 status=snapshot.status,
                 planned_end=planned,
             )
-            self.pages.show_run(
-                ShownRun(snapshot, session.recipe, session.history.blocks.since(0), session.known, session.budget)
-            )
+            self.pages.show_run(ShownRun(snapshot, session.recipe, session.history, session.known, session.budget))
             self._show_flags(snapshot.estimate.flags)
             current = engineering(session.recipe.current_A, "A", 3)
             self.strip.show_run(session.history.readings.since(0), marks, snapshot, current)
@@ -295,7 +293,7 @@ class MeasureStage(QWidget):
 
     def _show_flags(self, flags: tuple[Flag, ...]) -> None:
         """The most serious flag as a plate; the others are in the record."""
-        self.plots.show_trapped([stretch for flag in flags for stretch in flag.where_s])
+        self.plots.show_trapped(trapped_stretches(flags))
         order = ("stop", "warning", "notice")
         flag = min(flags, key=lambda f: order.index(f.severity), default=None)
         self._plate.setVisible(flag is not None)
