@@ -226,7 +226,7 @@ class Session:
         rows = np.hstack([self.history.blocks.since(0), np.array(blocks, dtype=float).reshape(-1, 6).T])
         # While the run goes on a long second estimate would hold up the thread that measures.
         limit = _CROSS_CHECKED_LIVE if batches[-1].snapshot.end is None else _MOST_CROSS_CHECKED
-        return with_traps(batches[-1].snapshot.estimate, *columns[:3], rows, cross_checked=limit)
+        return with_traps(batches[-1].snapshot.estimate, columns[0], columns[1], columns[2], rows, cross_checked=limit)
 
     def _with_live_flags(self, batches: list[Batch]) -> Batch:
         """The last batch with the traps seen so far; they are looked for again when the run is half as long again."""
