@@ -122,7 +122,7 @@ def test_an_internal_error_in_the_record_ends_the_run_with_the_output_off(
 def test_a_fault_in_looking_for_traps_is_told_and_loses_no_reading(
     sim: tuple[SimulatedBench, BenchServer], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def failing(*_: object) -> None:
+    def failing(*_: object, **__: object) -> None:
         raise ValueError("singular")
 
     monkeypatch.setattr("benchapp.session.with_traps", failing)
