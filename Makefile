@@ -23,6 +23,7 @@ coverage: .venv/.test-ready
 bench: .venv/.test-ready
 	@$(BIN)/python -m tests.benchmarks.step_rate
 	@$(BIN)/python -m tests.benchmarks.linked
+	@$(BIN)/python -m tests.benchmarks.live_update
 	@if [ -n "$$DISPLAY" ]; then $(BIN)/python -m tests.benchmarks.window; \
 	elif command -v xvfb-run >/dev/null; then \
 		xvfb-run -a -s "-screen 0 3840x2400x24" $(BIN)/python -m tests.benchmarks.window; \
