@@ -91,7 +91,7 @@ class Instrument:
             self.link.pause(spelling.settle_s)
         self._synchronise(self.link.timeout_s)
         self.check_errors(messages[-1])
-        setting = self._read_back(name, spelling, value, asked)
+        setting = self._read_back(name, spelling, value, asked, messages[-1])
         self.settings = [s for s in self.settings if s.name != name] + [setting]
         return setting
 
@@ -263,7 +263,7 @@ class Instrument:
             return spelling.table[place] if 0 <= place < len(spelling.table) else float("nan")
         return number / spelling.scale
 
-    def _read_back(self, name: str, spelling: Spelling, value: float | bool | str, asked: str) -> Setting:
+    def _read_back(self, name: str, spelling: Spelling, value: float | bool | str, asked: str, message: str) -> Setting:
         if not spelling.get or not spelling.verify:
             return Setting(name, asked, "", verified=False)
         reply = self._asked(spelling)
@@ -271,7 +271,7 @@ class Instrument:
             raise SettingError(
                 f"{name} was set to {asked} and reads back as {reply}",
                 resource=self.link.resource,
-                command=spelling.set or spelling.on_set,
+                command=message,
                 remedy="Choose a value that the instrument has.",
             )
         return Setting(name, asked, reply, verified=True)
