@@ -1,9 +1,12 @@
-"""Checking and probing one instrument, for the command line and the window; nothing here switches an output on."""
+"""Checking and probing one instrument, for the command line and the window. Only the last one switches an output on."""
 
 from __future__ import annotations
 
+from benchapp.recipe import Recipe
 from drivers.check import Checked, check
+from drivers.check_energised import check_energised
 from drivers.dialect import Dialect
+from drivers.guardian import ProcessGuard
 from drivers.probe import Report, probe
 from drivers.registry import Transcript, make_source, make_voltmeter
 from drivers.scpi_source import ScpiSource
@@ -36,3 +39,28 @@ def probe_instrument(
     return probe(
         lambda end: open_wire(address, end.encode("ascii")), address, role, may_read=may_read, transcript=transcript
     )
+
+
+def check_with_output_on(
+    source_address: str, source_dialect: Dialect, voltmeter_address: str, voltmeter_dialect: Dialect, recipe: Recipe
+) -> list[Checked]:
+    """Current and resistor of the recipe, whose limits were checked; a guardian is armed. Raises InstrumentError."""
+    source = make_source(source_address, source_dialect)
+    guard = ProcessGuard()
+    try:
+        source.open()
+        voltmeter = make_voltmeter(voltmeter_address, voltmeter_dialect)
+        try:
+            voltmeter.open()
+            return check_energised(
+                source,
+                voltmeter,
+                guard,
+                resistance_ohm=recipe.nominal_ohm or 0.0,
+                current_A=recipe.current_A,
+                compliance_V=recipe.compliance_V,
+            )
+        finally:
+            voltmeter.close()
+    finally:
+        source.close()

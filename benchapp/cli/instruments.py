@@ -11,7 +11,10 @@ from pathlib import Path
 from benchapp.bench import identify
 from benchapp.cli.output import opened
 from benchapp.errors import Fault, InputError
-from benchapp.instrument_check import check_instrument, probe_instrument
+from benchapp.instrument_check import check_instrument, check_with_output_on, probe_instrument
+from benchapp.limits import load_limits
+from benchapp.recipe import Entry, build_recipe
+from drivers.check import Checked
 from drivers.dialect import Dialect, dialect_names, load_dialect
 from drivers.errors import AddressError, DialectError, InstrumentError, LinkTimeout
 from drivers.plugins import plugin_names
@@ -51,6 +54,16 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     checking.add_argument("--dialect", default="scpi", metavar="NAME_OR_FILE")
     checking.add_argument("--role", choices=_ROLES, help="where the dialect is for both")
     checking.add_argument("--json", metavar="FILE", help='as JSON, "-" for standard output')
+    energised = checking.add_argument_group(
+        "with the output on",
+        "A source on a resistor of known value, with a voltmeter beside it: proves that ON switches on, the unit of the"
+        " level, and whether the compliance clamps or trips. The resistor must stand the current.",
+    )
+    energised.add_argument("--energise", metavar='"10 mA"', help="switch on, with this current")
+    energised.add_argument("--resistance", metavar='"1 ohm"', help="of the resistor")
+    energised.add_argument("--compliance", metavar='"1 V"', default="1 V")
+    energised.add_argument("--voltmeter", metavar="ADDR")
+    energised.add_argument("--voltmeter-dialect", metavar="NAME_OR_FILE", default="scpi")
     checking.set_defaults(run=_check)
     talk = verbs.add_parser("talk", help="lines from standard input to the instrument, its answers back")
     _add_address(talk)
@@ -117,6 +130,9 @@ def _in_words(report: Report) -> str:
 def _check(arguments: argparse.Namespace) -> int:
     role, dialect = _role_and_dialect(arguments)
     identity, rows, notices = check_instrument(role, arguments.address, dialect)
+    if arguments.energise is not None:
+        on = _check_energised(arguments, dialect)
+        rows = [next((o for o in on if o.name == row.name), row) for row in rows]
     if arguments.json is not None:
         with opened(arguments.json, "--json") as stream:
             told = {"identity": identity, "dialect": dialect.id, "capabilities": [asdict(r) for r in rows]}
@@ -128,6 +144,23 @@ def _check(arguments: argparse.Namespace) -> int:
         for notice in notices:
             print(f"note: {notice}")
     return 3 if any(row.state == "fails" for row in rows) else 0
+
+
+def _check_energised(arguments: argparse.Namespace, dialect: Dialect) -> list[Checked]:
+    keys = {"current": arguments.energise, "compliance": arguments.compliance, "nominal": arguments.resistance}
+    options = {"current": "--energise", "compliance": "--compliance", "nominal": "--resistance"}
+    missing = [
+        Fault("missing", "", "It is needed to switch on", field=option)
+        for option, value in (("--resistance", arguments.resistance), ("--voltmeter", arguments.voltmeter))
+        if value is None
+    ]
+    if missing or dialect.kind != "source":
+        raise InputError(*(missing or [Fault("for a source only", dialect.kind, "Leave it out", field="--energise")]))
+    recipe = build_recipe({key: Entry(value, options[key]) for key, value in keys.items()})
+    load_limits().check(recipe)
+    voltmeter_dialect = load_dialect(arguments.voltmeter_dialect, "voltmeter")
+    assert recipe.nominal_ohm is not None
+    return check_with_output_on(arguments.address, dialect, arguments.voltmeter, voltmeter_dialect, recipe)
 
 
 def _role_and_dialect(arguments: argparse.Namespace) -> tuple[str, Dialect]:

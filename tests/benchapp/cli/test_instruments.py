@@ -73,3 +73,34 @@ def test_a_wrong_dialect_fails_the_check(
 def test_nobody_there(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["instruments", "probe", "TCPIP::127.0.0.1::9::SOCKET", "--role", "source"]) == 3
     assert "cannot be reached" in capsys.readouterr().err
+
+
+def test_a_check_that_measures(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("BENCHAPP_CONFIG", str(tmp_path))
+    sim = SimulatedBench(load_scenario("soaking_insulation"), ScaledClock(10))
+    wrong = tmp_path / "wrong.toml"
+    wrong.write_text(
+        'kind = "source"\nextends = "scpi"\ncap.level = { set = ":SOUR:CURR {value}", get = ":SOUR:CURR?", scale = 0.001 }\n'
+    )
+    with BenchServer(sim) as server:
+        options = ["--energise", "10 mA", "--resistance", "0.9 ohm", "--voltmeter", server.voltmeter, "--json", "-"]
+        command = ["instruments", "check", server.source, "--role", "source"]
+        assert main([*command, *options]) == 0
+        rows = {row["name"]: row for row in json.loads(capsys.readouterr().out)["capabilities"]}
+        assert {name: rows[name]["state"] for name in ("output", "level", "compliance")} == {
+            "output": "works",
+            "level": "works",
+            "compliance": "works",
+        }
+        assert "clamp" in rows["compliance"]["seen"]
+        assert not sim.source.output_on
+        # A dialect whose scale is wrong by a thousand reads back as asked; only the resistor tells.
+        assert main([*command, "--dialect", str(wrong), *options]) == 3
+        rows = {row["name"]: row for row in json.loads(capsys.readouterr().out)["capabilities"]}
+        assert rows["level"]["state"] == "fails"
+        assert "milliamperes" in rows["level"]["seen"]
+        assert not sim.source.output_on
+        assert main([*command, "--energise", "50 A", "--resistance", "0.9 ohm", "--voltmeter", server.voltmeter]) == 4
+        assert main([*command, "--energise", "10 mA"]) == 2
