@@ -81,9 +81,8 @@ def test_a_check_that_measures(
     monkeypatch.setenv("BENCHAPP_CONFIG", str(tmp_path))
     sim = SimulatedBench(load_scenario("soaking_insulation"), ScaledClock(10))
     wrong = tmp_path / "wrong.toml"
-    wrong.write_text(
-        'kind = "source"\nextends = "scpi"\ncap.level = { set = ":SOUR:CURR {value}", get = ":SOUR:CURR?", scale = 0.001 }\n'
-    )
+    level = '{ set = ":SOUR:CURR {value}", get = ":SOUR:CURR?", scale = 0.001 }'
+    wrong.write_text(f'kind = "source"\nextends = "scpi"\ncap.level = {level}\n')
     with BenchServer(sim) as server:
         options = ["--energise", "10 mA", "--resistance", "0.9 ohm", "--voltmeter", server.voltmeter, "--json", "-"]
         command = ["instruments", "check", server.source, "--role", "source"]
