@@ -132,6 +132,16 @@ class BlockFormer:
         self._step = 0.0
 
     @property
+    def order(self) -> int:
+        """Order of the EMF within a block."""
+        return self._order
+
+    @property
+    def middle_A(self) -> float:
+        """The current about which signs are balanced."""
+        return self._middle_A
+
+    @property
     def open_readings(self) -> int:
         """Readings so far in the block that is not closed yet."""
         return len(self._time)

@@ -9,19 +9,23 @@ from enum import StrEnum
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from benchapp.analysis.blocks import BlockFormer, middle_of, sign_period
+from benchapp.analysis.regular import regular_blocks
 from benchapp.analysis.robust import robust_mean
 from benchapp.analysis.running import CompactSeries, Moments, PairedMoments
 from benchapp.analysis.sliding import SlidingSeries
 from benchapp.analysis.slow_part import slow_uncertainty
 from benchapp.analysis.state_space import StateSpaceSeries
 from benchapp.analysis.stationarity import Stationarity, drift_is_significant, judge
-from benchapp.analysis.student import coverage_factor
+from benchapp.analysis.student import coverage_factor, coverage_factors
 
+Floats = NDArray[np.float64]
 COVERAGE_PROBABILITY = 0.95
 # SCPI-99 vol. 1, 7.2.1: 9.9E37 is infinity and 9.91E37 is not a number; no voltmeter reads 1E30 V.
 OVERLOAD_V = 1e30
+_LONG = 200_000  # readings from which a whole run is taken at once; shorter ones as they were live, bit for bit
 
 
 # Below these the slow part of the series is too short to say; found by simulation (`make coverage`).
@@ -159,6 +163,39 @@ class RunningEstimate:
             block.readings,
         )
 
+    def take_all(self, time_s: Floats, current_A: Floats, voltage_V: Floats) -> list[ClosedBlock] | None:
+        """A whole long run at once instead of `push` for each reading; None, and nothing taken, where it is irregular.
+
+        The same blocks, and the same numbers but for the rounding of sums (a part in 1e12).
+        """
+        if self._whole is not None or self._readings.count or not (np.abs(voltage_V) < OVERLOAD_V).all():
+            return None
+        found = regular_blocks(time_s, current_A, voltage_V, self._former.order, self._former.middle_A)
+        if found is None:
+            return None
+        self._alternates = bool((current_A[1:] * current_A[:-1] < 0).all())
+        self._readings.take_all(time_s, current_A, voltage_V)
+        self._sliding.extend(time_s.tolist(), current_A.tolist(), voltage_V.tolist())
+        self._sensitivity_squared = float(found.sensitivity_per_A @ found.sensitivity_per_A)
+        means, squares = [], []
+        for t, R in zip(found.time_s.tolist(), found.resistance_ohm.tolist(), strict=True):
+            self._blocks.push(t, R)
+            self._series.push(R)
+            means.append(self._blocks.mean)
+            squares.append(self._blocks.sum_square)
+        n = np.arange(1.0, len(means) + 1)
+        half = np.full(len(means), np.nan)
+        degrees = n[1:] - 1
+        half[1:] = np.sqrt(np.array(squares[1:]) / degrees / n[1:]) * coverage_factors(len(means) - 1)
+        columns = (
+            found.time_s.tolist(),
+            found.resistance_ohm.tolist(),
+            found.thermal_emf_V.tolist(),
+            means,
+            half.tolist(),
+        )
+        return [ClosedBlock(*row, found.readings) for row in zip(*columns, strict=True)]
+
     def pause(self) -> None:
         """No block spans a pause."""
         self._former.break_block()
@@ -262,6 +299,11 @@ def estimate_readings(
         # Sliding blocks cover a little too rarely where the signs are irregular.
         estimator = Estimator.SLIDING if sign_period(np.asarray(current_A)) else Estimator.STATE_SPACE
     running = RunningEstimate(emf_order, middle_A, aperture_s, estimator)
+    if len(time_s) >= _LONG and not pauses:
+        columns = (np.asarray(column, dtype=float) for column in (time_s, current_A, voltage_V))
+        taken = running.take_all(*columns)
+        if taken is not None:
+            return running.estimate(), taken
     first_after_pause = set(pauses)
     blocks = []
     for index, reading in enumerate(zip(time_s, current_A, voltage_V, strict=True)):

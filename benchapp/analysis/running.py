@@ -8,6 +8,11 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
 
 class Moments:
     """Mean, variance and regression on time of a stream y(t)."""
@@ -80,6 +85,17 @@ class PairedMoments:
         self._stt += dt * new_dt
         self._sti += di * new_dt
         self._stv += dv * new_dt
+
+    def take_all(self, time_s: Floats, current_A: Floats, voltage_V: Floats) -> None:
+        """All readings of a run at once, instead of `push` for each."""
+        self.count = len(time_s)
+        self.mean_time_s, self.mean_current_A, self.mean_voltage_V = (
+            float(column.mean()) for column in (time_s, current_A, voltage_V)
+        )
+        dt = time_s - self.mean_time_s
+        self._stt = float(dt @ dt)
+        self._sti = float(dt @ (current_A - self.mean_current_A))
+        self._stv = float(dt @ (voltage_V - self.mean_voltage_V))
 
     def thermal_emf(self, resistance_ohm: float) -> tuple[float, float]:
         """Thermal EMF in V at the mean time of the readings, and its slope in V/s."""

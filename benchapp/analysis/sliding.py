@@ -39,7 +39,7 @@ def sliding_blocks(
         open_starts = open_starts[open_starts + length <= n]
         if not len(open_starts):
             break
-        closed = _close(open_starts, length, time_s, current_A, voltage_V, emf_order, middle_A)
+        closed = close_windows(open_starts, length, time_s, current_A, voltage_V, emf_order, middle_A)
         done = np.isfinite(closed)
         resistance[open_starts[done]], size[open_starts[done]] = closed[done], length
         open_starts = open_starts[~done]
@@ -48,7 +48,7 @@ def sliding_blocks(
     return SlidingBlocks(resistance[:end], size[:end])
 
 
-def _close(
+def close_windows(
     starts: NDArray[np.intp],
     length: int,
     time_s: Floats,
@@ -120,6 +120,12 @@ class SlidingSeries:
         self._current.append(current_A)
         self._voltage.append(voltage_V)
 
+    def extend(self, time_s: list[float], current_A: list[float], voltage_V: list[float]) -> None:
+        """Keep many readings until the next `update`."""
+        self._time += time_s
+        self._current += current_A
+        self._voltage += voltage_V
+
     def cut(self) -> None:
         """A pause: what cannot be closed is dropped."""
         self.update()
@@ -143,12 +149,11 @@ class SlidingSeries:
     def _take(self, found: SlidingBlocks) -> None:
         if self._kept is not None:
             self._kept.append(found.resistance_ohm)
-        values = found.resistance_ohm.tolist()
+        values = found.resistance_ohm
         if not self.count:
-            self._reference_ohm = values[0]
-        # One by one, so that a replay in one piece gives the same bits as the run in many.
-        for value in values:
-            self._sum += value - self._reference_ohm
+            self._reference_ohm = float(values[0])
+        # Added up in order, so that a replay in one piece gives the same bits as the run in many.
+        self._sum = float(np.cumsum(np.concatenate([[self._sum], values - self._reference_ohm]))[-1])
         self.count += len(values)
         self._sizes += float(found.readings.sum())
         self.groups.extend(found.resistance_ohm)

@@ -15,13 +15,33 @@ def t_quantile(probability: float, degrees_of_freedom: float) -> float:
     """
     if degrees_of_freedom < _MANY:
         return _t_quantile(probability, degrees_of_freedom)
-    z, nu = normal_quantile(probability), degrees_of_freedom
+    first, *higher = _expansion(probability)
+    return first + sum(c / degrees_of_freedom**power for power, c in enumerate(higher, 1))
+
+
+@lru_cache(maxsize=64)
+def _expansion(probability: float) -> tuple[float, ...]:
+    """Coefficients of t in powers of 1/nu."""
+    z = normal_quantile(probability)
     z2 = z * z
     first = (z2 + 1) * z / 4
     second = ((5 * z2 + 16) * z2 + 3) * z / 96
     third = (((3 * z2 + 19) * z2 + 17) * z2 - 15) * z / 384
     fourth = ((((79 * z2 + 776) * z2 + 1482) * z2 - 1920) * z2 - 945) * z / 92160
-    return z + first / nu + second / nu**2 + third / nu**3 + fourth / nu**4
+    return z, first, second, third, fourth
+
+
+def coverage_factors(up_to: int, coverage_probability: float = 0.95) -> list[float]:
+    """Two-sided factors for 1, 2, ... `up_to` degrees of freedom."""
+    import numpy as np
+
+    few = [coverage_factor(nu, coverage_probability) for nu in range(1, min(up_to, _MANY - 1) + 1)]
+    if up_to < _MANY:
+        return few
+    nu = np.arange(_MANY, up_to + 1.0)
+    first, *higher = _expansion(0.5 + coverage_probability / 2)
+    many = sum((c / nu**power for power, c in enumerate(higher, 1)), np.full(len(nu), first))
+    return few + [float(value) for value in many]
 
 
 @lru_cache(maxsize=4096)

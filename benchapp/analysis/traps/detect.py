@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import chain
 
 import numpy as np
 
@@ -69,7 +70,7 @@ def with_traps(
     are looked at. A second estimate is made of runs of at most `cross_checked` readings.
     """
     t, I, V = (np.asarray(column[:_MOST_READINGS], dtype=float) for column in (time_s, current_A, voltage_V))
-    rows = blocks if isinstance(blocks, np.ndarray) else np.array(blocks, dtype=float).reshape(-1, 6).T
+    rows = blocks if isinstance(blocks, np.ndarray) else _as_columns(blocks)
     rows = rows[:, rows[0] <= t[-1]] if len(t) else rows
     flags = find_traps(t, I, V, rows, estimate)
     differing = cross_check(estimate, t, I, V) if len(t) <= cross_checked else None
@@ -78,6 +79,12 @@ def with_traps(
     if any(flag.code == "correlated-noise" for flag in flags):
         estimate = _widened(estimate, rows[1])
     return replace(estimate, flags=(*estimate.flags, *flags))
+
+
+def _as_columns(blocks: Sequence[ClosedBlock]) -> Floats:
+    width = len(ClosedBlock._fields)
+    numbers = np.fromiter(chain.from_iterable(blocks), dtype=float, count=width * len(blocks))
+    return numbers.reshape(-1, width).T
 
 
 def cross_check(estimate: Estimate, t: Floats, I: Floats, V: Floats) -> Flag | None:
