@@ -101,6 +101,28 @@ class Link:
         self.write(message)
         return self.read(message, timeout_s)
 
+    def query_block(self, message: str, timeout_s: float | None = None) -> bytes:
+        """Send one message and return the bytes of the definite-length block that answers it (IEEE 488.2, 8.7.9)."""
+        self.write(message)
+        wait_s = self.timeout_s if timeout_s is None else timeout_s
+        try:
+            head = self._wire.receive_bytes(2, wait_s)
+            digits = int(head[1:2]) if head[:1] == b"#" and head[1:2].isdigit() else 0
+            if not digits:
+                raise ReplyError(f"{head!r} begins no block", resource=self.resource, command=message,
+                                 remedy="Correct the encoding in the dialect.")  # fmt: skip
+            data = self._wire.receive_bytes(int(self._wire.receive_bytes(digits, wait_s)), wait_s)
+            self._wire.receive(wait_s)  # the terminator after the block
+        except TimeoutError as error:
+            self._out_of_step = True
+            remedy = "Check the encoding in the dialect, and the instrument's error queue."
+            raise LinkTimeout(
+                f"no whole block within {wait_s:.3g} s", resource=self.resource, command=message, remedy=remedy
+            ) from error
+        if self._transcript is not None:
+            self._transcript(self.resource, "<", f"a block of {len(data)} bytes")
+        return data
+
     def read(self, command: str = "", timeout_s: float | None = None) -> str:
         """The answer to what was sent; `command` is for the message of an error."""
         wait_s = self.timeout_s if timeout_s is None else timeout_s

@@ -14,6 +14,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+import numpy as np
+
+from drivers.dialect.model import ENCODINGS
 from drivers.errors import ReplyError, SettingError
 from drivers.instrument import Instrument
 from drivers.scpi_source import ScpiSource
@@ -75,6 +78,9 @@ class LinkedPair:
         """Program list, delay and triggers; the output may be on, the level stays. Raises InstrumentError."""
         source, voltmeter = self._source, self._voltmeter
         self._levels, self._period_s = list(levels_A), period_s
+        for message in voltmeter.spelling("drain").before:
+            voltmeter.send(message)
+            voltmeter.check_errors(message)
         voltmeter.set("trigger", "")
         voltmeter.set("delay", settle_s)
         voltmeter.set("samples", float(len(levels_A)))
@@ -107,8 +113,9 @@ class LinkedPair:
         for instrument in (self._source, self._voltmeter):
             instrument.send(instrument.spelling("abort").set)
         self._source.set("mode", False)
-        if self._voltmeter.has("trigger_source"):
-            self._voltmeter.set("trigger_source", "")
+        for name in ("trigger_source", "format"):
+            if self._voltmeter.has(name):
+                self._voltmeter.set(name, "")
 
     def abandon(self) -> None:
         """Abort both, so that they can be armed again."""
@@ -158,11 +165,7 @@ class LinkedPair:
         count = min(count, _DRAIN_AT_MOST)
         spelling = self._voltmeter.spelling("drain")
         query = spelling.get.replace("{first}", str(first)).replace("{count}", str(count))
-        reply = self._voltmeter.link.query(query)
-        try:
-            numbers = [float(text) for text in reply.split(",")]
-        except ValueError:
-            numbers = []
+        numbers = self._numbers(query, spelling.encoding)
         if len(numbers) != 2 * count:
             raise ReplyError(
                 f"{len(numbers)} numbers for {count} readings with their times",
@@ -170,6 +173,15 @@ class LinkedPair:
             )  # fmt: skip
         pairs = zip(numbers[::2], numbers[1::2], strict=True)
         return [LinkedReading(first + k, time_s, value / spelling.scale) for k, (value, time_s) in enumerate(pairs)]
+
+    def _numbers(self, query: str, encoding: str) -> list[float]:
+        if encoding != "ascii":
+            data = self._voltmeter.link.query_block(query)
+            return [float(number) for number in np.frombuffer(data[: len(data) // 8 * 8], dtype=ENCODINGS[encoding])]
+        try:
+            return [float(text) for text in self._voltmeter.link.query(query).split(",")]
+        except ValueError:
+            return []
 
     # The watchers.
 

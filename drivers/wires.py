@@ -27,6 +27,9 @@ class Wire(Protocol):
     def receive(self, timeout_s: float) -> bytes:
         """The next reply without its terminator. Raises TimeoutError."""
 
+    def receive_bytes(self, count: int, timeout_s: float) -> bytes:
+        """The next `count` bytes, whatever they are. Raises TimeoutError."""
+
     def clear(self) -> None:
         """Drop what has arrived and was not read."""
 
@@ -102,6 +105,13 @@ class SocketWire:
             self._buffer += self._arrived() or self._waited_for(timeout_s)
         line, _, self._buffer = self._buffer.partition(self._end)
         return line
+
+    def receive_bytes(self, count: int, timeout_s: float) -> bytes:
+        """So many bytes, terminators among them."""
+        while len(self._buffer) < count:
+            self._buffer += self._arrived() or self._waited_for(timeout_s)
+        data, self._buffer = self._buffer[:count], self._buffer[count:]
+        return data
 
     def _arrived(self) -> bytes:
         """What comes within a moment, looked for again and again: to sleep and wake costs more than a quick answer."""
@@ -229,6 +239,16 @@ class VisaWire:
         if not reply:
             raise TimeoutError
         return reply.encode("latin-1")
+
+    def receive_bytes(self, count: int, timeout_s: float) -> bytes:
+        """So many bytes, terminators among them."""
+        self._resource.timeout = max(1, round(timeout_s * 1000))
+        try:
+            return bytes(self._resource.read_bytes(count, break_on_termchar=False))
+        except self._errors as error:
+            if isinstance(error, self._visa_io_error) and error.error_code == self._timeout_code:
+                raise TimeoutError from error
+            raise self._closed(error) from error
 
     def clear(self) -> None:
         """Device clear, where the link has it."""

@@ -22,7 +22,8 @@ class Loopback:
             except HangUp:
                 raise ConnectionResetError("the instrument hung up") from None
             if reply is not None:
-                self._replies.extend(part.encode("ascii") for part in reply.split("\n"))
+                parts = [reply] if reply.startswith("#") else reply.split("\n")  # a block may hold any byte
+                self._replies.extend(part.encode("latin-1") for part in parts)
 
     def receive(self, timeout_s: float) -> bytes:
         """The next reply without its terminator; TimeoutError after the time-out where there is none."""
@@ -30,6 +31,16 @@ class Loopback:
             self._device.clock.sleep(timeout_s)
             raise TimeoutError
         return self._replies.popleft()
+
+    def receive_bytes(self, count: int, timeout_s: float) -> bytes:
+        """The first bytes of the next reply; its rest stays, down to nothing, which is its terminator."""
+        if not self._replies:
+            return self.receive(timeout_s)
+        data = self._replies[0]
+        if len(data) < count:
+            raise TimeoutError
+        self._replies[0] = data[count:]
+        return data[:count]
 
     def sleep(self, seconds: float) -> None:
         """Let bench time pass."""

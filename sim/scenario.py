@@ -35,7 +35,7 @@ _TABLES = {
     "source_faults": Faults,
     "voltmeter_faults": Faults,
 }
-_DIALECTS = {"source_dialect": ("scpi", "quill"), "voltmeter_dialect": ("scpi", "lantern")}
+_DIALECTS = {"source_dialect": ("scpi", "quill"), "voltmeter_dialect": ("scpi", "binary", "lantern")}
 _LISTS = {"junction": Junction, "touch": Touch, "contact_step": ContactStep}
 
 

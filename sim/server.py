@@ -61,7 +61,7 @@ class InstrumentServer:
                     with self._one_at_a_time:
                         reply = self._device.process(line.decode("ascii", "replace").strip())
                     if reply is not None:
-                        client.sendall((reply + self._device.reply_end).encode("ascii"))
+                        client.sendall((reply + self._device.reply_end).encode("latin-1"))
         self._clients.discard(client)
         client.close()
 

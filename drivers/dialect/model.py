@@ -26,6 +26,7 @@ REQUIRED = {
 }
 VALUE_KINDS = ("number", "bool", "text", "bit", "index", "channel", "list")
 ROUNDINGS = ("exact", "up", "down", "nearest")
+ENCODINGS = {"ascii": "", "real64": ">f8", "real64-swapped": "<f8"}  # as numpy names them
 STATUSES = ("", "proved", "unverified", "confirmed")
 
 
@@ -40,6 +41,7 @@ class Spelling:
     reply: how an answer to `get` is read; None takes it as it is.
     rounds: what the instrument may make of a number; `rtol`, `atol` how exactly it reads back, in SI units.
     low, high: what may be sent, in SI units. settle_s: wait after setting. timeout_s: for the answer, 0 for the link's.
+    encoding: how numbers of a buffer come: "ascii" with commas, or a block of "real64" or "real64-swapped".
     status, evidence: what is known of this spelling; limits: "clamp", "trip" or "unknown", for a compliance.
     """
 
@@ -68,6 +70,7 @@ class Spelling:
     status: str = ""
     evidence: str = ""
     limits: str = "unknown"
+    encoding: str = "ascii"
 
     @property
     def settable(self) -> bool:

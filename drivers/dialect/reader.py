@@ -41,6 +41,7 @@ from pathlib import Path
 from typing import Any
 
 from drivers.dialect.model import (
+    ENCODINGS,
     KINDS,
     REQUIRED,
     ROUNDINGS,
@@ -262,6 +263,8 @@ class _Reader:
         for name, word, words in (("kind", s.kind, VALUE_KINDS), ("status", s.status, STATUSES)):
             if word not in words:
                 self._fault(f"{where}.{name}", word, f"Write one of {', '.join(w for w in words if w)}")
+        if s.encoding not in ENCODINGS:
+            self._fault(f"{where}.encoding", s.encoding, f"Write one of {', '.join(ENCODINGS)}")
         if s.limits not in ("clamp", "trip", "unknown"):
             self._fault(f"{where}.limits", s.limits, "Write clamp, trip or unknown")
         if not s.settable and not s.get:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 import threading
 from collections.abc import Sequence
 
@@ -63,7 +64,7 @@ class Voltmeter(ScpiDevice):
         self.add("TRACe:POINts:ACTual", query=lambda: str(len(self.buffer)))
         self.add("TRACe:DATA", query_list=self._data)
         self.add("STATus:OPERation:CONDition", query=lambda: str(_WAITING_BIT if self.armed else 0))
-        self.add("FORMat[:DATA]", set_=self._set_format, query=lambda: "ASC,0")
+        self.add("FORMat[:DATA]", set_list=self._set_format, query=lambda: "REAL,64" if self._binary else "ASC,0")
         self.add("INITiate[:IMMediate]", do=self._initiate)
         self.add("ABORt", do=self._abort)
         self.add("*TRG", do=self._trigger)
@@ -80,6 +81,7 @@ class Voltmeter(ScpiDevice):
         self._trigger_source = "IMM"
         self.trigger_delay_s = 0.0
         self.trigger_count = 1
+        self._binary = False
         self._clear()
         self._abort()
 
@@ -118,8 +120,11 @@ class Voltmeter(ScpiDevice):
     def _set_trigger_source(self, text: str) -> None:
         self._trigger_source = choice(text, ("IMMediate", "BUS", "EXTernal"))
 
-    def _set_format(self, text: str) -> None:
-        choice(text, ("ASCii",))
+    def _set_format(self, parameters: Sequence[str]) -> None:
+        kind = choice(parameters[0] if parameters else "", ("ASCii", "REAL"))
+        if kind == "REAL" and list(parameters[1:]) != ["64"]:
+            raise ScpiError(-224)
+        self._binary = kind == "REAL"
 
     def _abort(self) -> None:
         self._pending = None
@@ -155,7 +160,11 @@ class Voltmeter(ScpiDevice):
         first, count = map(int, parameters)
         if first + count > len(self.buffer):
             raise ScpiError(-222)
-        return ",".join(f"{value:.9E},{time_s:.6f}" for value, time_s in self.buffer[first : first + count])
+        pairs = self.buffer[first : first + count]
+        if self._binary:
+            data = struct.pack(f">{2 * count}d", *(number for pair in pairs for number in pair))
+            return f"#{len(str(len(data)))}{len(data)}" + data.decode("latin-1")
+        return ",".join(f"{value:.9E},{time_s:.6f}" for value, time_s in pairs)
 
     def _initiate(self) -> None:
         if self._pending is not None or self._armed:

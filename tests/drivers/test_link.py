@@ -39,6 +39,9 @@ class ScriptedWire:
     def sleep(self, seconds: float) -> None:
         pass
 
+    def receive_bytes(self, count: int, timeout_s: float) -> bytes:
+        raise TimeoutError
+
     def clear(self) -> None:
         self.waiting.clear()
 

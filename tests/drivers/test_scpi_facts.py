@@ -168,6 +168,9 @@ class Scripted:
             raise TimeoutError
         return self._waiting.popleft().encode("ascii")
 
+    def receive_bytes(self, count: int, timeout_s: float) -> bytes:
+        raise TimeoutError
+
     def clear(self) -> None:
         self._waiting.clear()
 

@@ -123,6 +123,9 @@ class BoxWire:
             raise TimeoutError
         return self._replies.popleft().encode("ascii")
 
+    def receive_bytes(self, count: int, timeout_s: float) -> bytes:
+        raise TimeoutError
+
     def clear(self) -> None:
         self._replies.clear()
 

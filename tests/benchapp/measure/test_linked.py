@@ -3,14 +3,22 @@
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from benchapp.events import EndReason, EventKind
 from benchapp.measure.control import Control
 from benchapp.measure.snapshot import Batch
 from benchapp.recipe import StopRule
+from drivers.dialect import load_dialect
+from drivers.errors import ReplyError
 from drivers.linked import LinkedPair, LinkedReading, PassFailed
+from drivers.registry import make_link
+from sim.bench import SimulatedBench
+from sim.clock import ScaledClock
+from sim.devices.voltmeter import Voltmeter
 from sim.scenario import Scenario, load_scenario
+from sim.server import InstrumentServer
 from sim.world.config import Lines
 from tests.benchapp.simulated import Rehearsal, recipe_of
 
@@ -108,3 +116,31 @@ def test_readings_that_come_too_early_are_not_believed() -> None:
     pair._period_s = 0.04
     with pytest.raises(PassFailed, match="too early"):
         pair._judge([LinkedReading(0, 0.0, 0.0), LinkedReading(1, 0.04, 0.0), LinkedReading(2, 0.05, 0.0)])
+
+
+def test_a_buffer_drained_in_binary_gives_the_same_readings() -> None:
+    plain = linked()
+    binary = Rehearsal(replace(SHUNT, voltmeter_dialect="binary"), 3)
+    binary.run(recipe_of(SHUNT, stepping="lines"))
+    assert any("a block of" in message for _, _, message in binary.sent)
+    got, wanted = ([r.voltage_V for r in run.readings] for run in (binary, plain))
+    assert got == pytest.approx(wanted, abs=1e-11)  # ASCII has ten digits
+
+
+def test_a_binary_block_over_a_socket() -> None:
+    bench = SimulatedBench(SHUNT, ScaledClock(10))
+    assert isinstance(bench.voltmeter, Voltmeter)
+    bench.voltmeter.buffer = [(1.0 + k, 10.0 * k) for k in range(40)]  # 0x0A bytes among them
+    bench.voltmeter.process(":FORM REAL,64")
+    server = InstrumentServer(bench.voltmeter)
+    try:
+        link = make_link(server.address, load_dialect("binary", "voltmeter"))
+        data = link.query_block(":TRAC:DATA? 0,40")
+        assert np.frombuffer(data, ">f8")[:4].tolist() == [1.0, 0.0, 2.0, 10.0]
+        assert len(data) == 640
+        assert link.query("*IDN?") == "Generic,Voltmeter,0,1.0"
+        with pytest.raises(ReplyError, match="begins no block"):
+            link.query_block("*IDN?")
+        link.close()
+    finally:
+        server.close()
