@@ -14,6 +14,7 @@ from drivers.dialect import Dialect, load_dialect
 from drivers.errors import AddressError, DialectError, InstrumentError
 from drivers.instrument import Setting
 from drivers.plugins import load_driver
+from drivers.polarity import Polarity, UnipolarSource
 from drivers.registry import Transcript, make_link
 from drivers.scpi_source import ScpiSource
 from drivers.scpi_voltmeter import ScpiVoltmeter
@@ -39,6 +40,7 @@ class BenchPlan:
     in_process: bool = False
     source_driver: type[ScpiSource] = ScpiSource
     voltmeter_driver: type[ScpiVoltmeter] = ScpiVoltmeter
+    polarity: Polarity | None = None
 
     @property
     def one_instrument(self) -> bool:
@@ -98,6 +100,8 @@ class Bench:
         try:
             link = make_link(plan.source, plan.source_dialect, wire=plan.source_wire, transcript=self._transcript)
             self.source = plan.source_driver(link, plan.source_dialect)
+            if plan.polarity is not None and isinstance(self.source, UnipolarSource):
+                self.source.turn_by(plan.polarity)
             self.source.open()
         except InstrumentError as error:
             failures.append(error)

@@ -64,6 +64,8 @@ class LinkedPair:
     @staticmethod
     def missing(source: ScpiSource, voltmeter: ScpiVoltmeter) -> list[str]:
         """What the instruments, or their dialects, lack for linked passes; empty where they can do it."""
+        if not source.bipolar:
+            return ["a list of both signs for a source behind a polarity switch"]
         lacking = [f"source {name}" for name in _SOURCE_NEEDS if not source.has(name)]
         return lacking + [f"voltmeter {name}" for name in _VOLTMETER_NEEDS if not voltmeter.has(name)]
 

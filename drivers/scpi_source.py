@@ -12,7 +12,9 @@ from drivers.wires import host_and_port
 
 
 class ScpiSource(Instrument):
-    """See `drivers.roles.CurrentSource`."""
+    """See `drivers.roles.CurrentSource`. `bipolar`: it takes negative levels itself."""
+
+    bipolar = True
 
     def open(self) -> None:
         """Switch off before anything else, then identify and reset."""

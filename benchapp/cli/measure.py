@@ -11,7 +11,7 @@ from pathlib import Path
 
 from benchapp.bench import BenchPlan, plan_bench
 from benchapp.cli.budget_options import add_budget_options, add_geometry_options, budget_plan, geometry
-from benchapp.cli.other_roles import add_role_options, connected, measured_temperature
+from benchapp.cli.other_roles import add_role_options, connected, measured_temperature, turned
 from benchapp.cli.output import opened
 from benchapp.cli.progress import Progress
 from benchapp.cli.scenarios import add_scenario_options, loaded
@@ -98,7 +98,12 @@ def run(arguments: argparse.Namespace) -> int:
     if temperature_C is not None:
         note = f"{note}; specimen at {temperature_C:.2f} degC".strip("; ")
     # The switch comes first and goes last: it never opens a circuit that carries current.
-    with connected(arguments), kept as transcript, _bench(arguments, scenario) as plan:
+    with (
+        connected(arguments),
+        kept as transcript,
+        _bench(arguments, scenario) as bench,
+        turned(arguments, bench) as plan,
+    ):
         session = Session(
             plan,
             recipe,

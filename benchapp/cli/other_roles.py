@@ -6,10 +6,13 @@ import argparse
 import contextlib
 import statistics
 from collections.abc import Iterator
+from dataclasses import replace
 
+from benchapp.bench import BenchPlan
 from benchapp.errors import Fault, InputError
 from drivers.dialect import Dialect, load_dialect
 from drivers.errors import AddressError, DialectError, InstrumentError
+from drivers.polarity import Polarity, UnipolarSource
 from drivers.registry import make_link
 from drivers.scpi_switch import ScpiSwitch
 from drivers.scpi_thermometer import ScpiThermometer
@@ -25,6 +28,12 @@ def add_role_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--switch", metavar="ADDR", help="connects the specimen for the run")
     parser.add_argument("--switch-dialect", metavar="NAME_OR_FILE", default="scpi")
     parser.add_argument("--channel", metavar="N", help="the switch's channel with the specimen")
+    parser.add_argument(
+        "--polarity-switch",
+        metavar="ADDR",
+        help="turns the current of a unipolar source, at zero current",
+    )
+    parser.add_argument("--polarity-channels", metavar='"1,2"', help="its channels for one polarity and the other")
 
 
 def measured_temperature(arguments: argparse.Namespace) -> float | None:
@@ -56,6 +65,29 @@ def connected(arguments: argparse.Namespace) -> Iterator[None]:
         switch.connect(arguments.channel)
         try:
             yield
+        finally:
+            with contextlib.suppress(InstrumentError):
+                switch.open_all()
+    finally:
+        switch.close()
+
+
+@contextlib.contextmanager
+def turned(arguments: argparse.Namespace, plan: BenchPlan) -> Iterator[BenchPlan]:
+    """The plan with the polarity switch in it, which is open again on every way out."""
+    if not arguments.polarity_switch:
+        yield plan
+        return
+    channels = [text.strip() for text in (arguments.polarity_channels or "").split(",")]
+    if len(channels) != 2 or not all(channels):
+        remedy = 'Write the two channels, as in --polarity-channels "1,2"'
+        raise InputError(Fault("not two channels", arguments.polarity_channels or "", remedy, "--polarity-channels"))
+    dialect = _dialect(arguments.switch_dialect, "switch")
+    switch = ScpiSwitch(make_link(_address(arguments.polarity_switch, "--polarity-switch"), dialect), dialect)
+    try:
+        switch.open()
+        try:
+            yield replace(plan, source_driver=UnipolarSource, polarity=Polarity(switch, *channels))
         finally:
             with contextlib.suppress(InstrumentError):
                 switch.open_all()

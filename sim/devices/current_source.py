@@ -24,6 +24,7 @@ class CurrentSource(ScpiDevice):
         super().__init__("Generic,Current Source,0,1.0", clock, lock)
         self._config = config
         self._circuit = circuit
+        self.polarity = 1.0  # what a switch behind the output makes of it; 0 while it is open
         self._complete_at = 0.0
         self.reset()
         self.add(
@@ -146,6 +147,11 @@ class CurrentSource(ScpiDevice):
         self._output = boolean(text)
         self._apply()
 
+    def turn(self, polarity: float) -> None:
+        """The switch behind the output has moved."""
+        self.polarity = polarity
+        self._apply_at(self.clock.now())
+
     def _apply(self) -> None:
         self._complete_at = self.clock.now() + self._config.latency_s
         self._apply_at(self._complete_at)
@@ -153,4 +159,4 @@ class CurrentSource(ScpiDevice):
     def _apply_at(self, time_s: float) -> None:
         flowing = self._circuit.limited_current_A(self._level_A, self._compliance_V) if self._output else 0.0
         with self.lock:
-            self._circuit.step_at(time_s, flowing)
+            self._circuit.step_at(time_s, flowing * self.polarity)

@@ -5,15 +5,27 @@ import threading
 import numpy as np
 import pytest
 
+from benchapp.bench import Bench, BenchPlan
+from benchapp.events import EndReason
+from benchapp.limits import HouseLimits
+from benchapp.measure.control import Control
+from benchapp.measure.sequencer import Sequencer
+from benchapp.measure.snapshot import Batch
 from drivers.dialect import load_dialect
 from drivers.errors import ReplyError, ReportedError, SettingError
+from drivers.guardian import NoGuard
 from drivers.link import Link
+from drivers.polarity import Polarity, UnipolarSource
 from drivers.scpi_switch import ScpiSwitch
 from drivers.scpi_thermometer import ScpiThermometer
+from sim.bench import SimulatedBench
 from sim.clock import VirtualClock
+from sim.devices.current_source import CurrentSource
 from sim.devices.switch import Switch
 from sim.devices.thermometer import Thermometer
 from sim.loopback import Loopback
+from sim.scenario import load_scenario
+from tests.benchapp.simulated import recipe_of
 
 
 def thermometer(temperature_C: float) -> ScpiThermometer:
@@ -62,3 +74,49 @@ def test_a_contact_that_does_not_close_is_noticed() -> None:
     device._go = lambda closed: None  # type: ignore[method-assign]  # stuck
     with pytest.raises(SettingError, match="reads back open"):
         driver.connect("1")
+
+
+def test_a_unipolar_source_measures_through_its_polarity_switch() -> None:
+    scenario = load_scenario("shunt")
+    clock = VirtualClock()
+    bench = SimulatedBench(scenario, clock, 3)
+    assert isinstance(bench.source, CurrentSource)
+    moved_under_current: list[float] = []
+
+    def turn(closed: frozenset[int]) -> None:
+        assert isinstance(bench.source, CurrentSource)
+        level = float(bench.source.process(":SOUR:CURR?") or "nan")
+        if level:
+            moved_under_current.append(level)
+        bench.source.turn({frozenset({1}): 1.0, frozenset({2}): -1.0}.get(closed, 0.0))
+
+    device = Switch(2, turn, clock, threading.RLock())
+    driver = ScpiSwitch(Link(lambda: Loopback(device), "K"), load_dialect("scpi", "switch"))
+    driver.open()
+    plan = BenchPlan(
+        "source",
+        "voltmeter",
+        load_dialect("scpi", "source"),
+        load_dialect("scpi", "voltmeter"),
+        lambda: Loopback(bench.source),
+        lambda: Loopback(bench.voltmeter),
+        source_driver=UnipolarSource,
+        polarity=Polarity(driver, "1", "2"),
+    )
+    batches: list[Batch] = []
+    sequencer = Sequencer(
+        Bench(plan),
+        recipe_of(scenario, signs="+--+"),
+        HouseLimits(),
+        clock=clock,
+        control=Control(),
+        publish=batches.append,
+        guard=NoGuard(),
+        real_time=clock.now,
+    )
+    end = sequencer.run()
+    assert (end.reason, end.output_off) == (EndReason.RULE, True)
+    estimate = batches[-1].snapshot.estimate
+    assert abs(estimate.resistance_ohm - bench.circuit.resistance_ohm()) < 2 * estimate.repeatability_95_ohm
+    assert moved_under_current == []
+    assert not [m for m in driver.notices if "-" in m]
