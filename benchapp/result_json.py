@@ -7,7 +7,7 @@ import math
 from dataclasses import asdict
 from typing import Any
 
-from benchapp.analysis.budget import Budget
+from benchapp.analysis.budget import Budget, Contribution, welch_satterthwaite
 from benchapp.analysis.estimate import Estimate
 
 _KEYS = (
@@ -56,6 +56,32 @@ def budget_rows(budget: Budget | None) -> list[dict[str, Any]]:
         }
         for c in (() if budget is None else budget.contributions)
     ]
+
+
+def budget_from(result: dict[str, Any] | None) -> Budget | None:
+    """The budget of a recorded result; None where it was not kept."""
+    if not result or not result.get("budget"):
+        return None
+    parts = tuple(
+        Contribution(
+            row["name"],
+            row["standard_uncertainty"],
+            row["sensitivity"],
+            math.inf if row["degrees_of_freedom"] is None else row["degrees_of_freedom"],
+            row["distribution"],
+            row["note"],
+            row["share"],
+        )
+        for row in result["budget"]
+    )
+    return Budget(
+        parts,
+        result["standard_uncertainty_ohm"],
+        welch_satterthwaite(parts),
+        result["coverage_probability"],
+        result["coverage_factor"],
+        result["expanded_uncertainty_ohm"],
+    )
 
 
 def to_line(value: dict[str, Any]) -> str:

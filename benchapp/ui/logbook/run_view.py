@@ -8,6 +8,7 @@ from benchapp.events import EndReason, EventKind
 from benchapp.quantity import engineering
 from benchapp.recorded import RecordedRun
 from benchapp.result_budget import BudgetPlan
+from benchapp.result_json import budget_from
 from benchapp.ui.logbook.run_list import local_time
 from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip
@@ -70,7 +71,7 @@ class RunView(QWidget):
         self.plots.show_trapped(trapped_stretches(snapshot.estimate.flags))
         self.strip.show_run(run.history.readings.since(0), marks, snapshot, engineering(recipe.current_A, "A", 3))
         known = BudgetPlan(confidence=recipe.confidence)
-        self.pages.show_run(ShownRun(snapshot, recipe, run.history, known))
+        self.pages.show_run(ShownRun(snapshot, recipe, run.history, known, budget_from(summary.result)))
         unverified = [f"{role} {s.name}" for role, s in run.record.settings if not s.verified]
         facts = [f"{role}: {identity}" for role, identity in run.record.instruments.items()]
         facts.append(f"not verified: {', '.join(unverified)}" if unverified else "every setting was read back")

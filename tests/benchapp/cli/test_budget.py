@@ -9,6 +9,9 @@ import pytest
 from benchapp.cli.main import main
 from benchapp.errors import InputError
 from benchapp.instrument_card import load_card
+from benchapp.logbook.database import default_path
+from benchapp.logbook.query import list_runs
+from benchapp.result_json import budget_from, budget_rows
 
 CARD = """
 [voltmeter]
@@ -114,3 +117,16 @@ def test_bad_cards_are_told(tmp_path: Path, text: str, message: str) -> None:
 def test_bad_temperature_options(capsys: pytest.CaptureFixture[str], options: list[str], message: str) -> None:
     assert main(["measure", "--scenario", "shunt", *options]) == 2
     assert message in capsys.readouterr().err
+
+
+def test_the_record_keeps_the_budget_as_it_was_stated(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    options = ("--speed", "40", "--blocks", "20", "--instrument-card", str(tmp_path / "card.toml"), "--json", "-")
+    told = result(capsys, "measure", "--scenario", "shunt", *options)
+    kept = list_runs(default_path())[-1].result
+    budget = budget_from(kept)
+    assert budget is not None
+    assert budget_rows(budget) == told["budget"]
+    assert budget.expanded_uncertainty == told["expanded_uncertainty_ohm"]
+    assert main(["logbook", "show", str(told["run_id"])]) == 0
+    assert "stated with its budget" in capsys.readouterr().out
+    assert budget_from(None) is None
