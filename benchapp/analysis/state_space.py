@@ -73,6 +73,8 @@ def state_space(
     scores = whitened.current * (whitened.voltage - resistance * whitened.current)
     cosines = min(_MOST_COSINES, max(_LEAST_COSINES, differences.count // 8))
     u_mean, degrees = slow_uncertainty(scores, 1, cosines=cosines)
+    # R and the walk's variance are fitted to the same readings; by simulation this makes up for it in short runs.
+    u_mean *= math.sqrt(differences.count / (differences.count - 2))
     variance = whitened.variance(resistance)
     return StateSpaceEstimate(resistance, u_mean * differences.count / information, degrees, variance, q * variance)
 
