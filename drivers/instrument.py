@@ -8,13 +8,12 @@ from dataclasses import dataclass
 from drivers.dialect import Dialect, Spelling
 from drivers.errors import LinkTimeout, ReplyError, ReportedError, SettingError
 from drivers.link import Link, to_float
+from drivers.values import agrees, number_of, value_text
 
 _ERROR = re.compile(r"\s*([+-]?\d+)\s*(?:,\s*\"?(.*?)\"?\s*)?")
 _ERROR_REPLY = re.compile(r"\s*-[1-4]\d\d\s*,")  # an error reply in place of data
 _NUMBER = re.compile(r"[+-]?\d+(\.\d*)?")
 _PROBE_TIMEOUT_S = 0.6
-_SET_TOLERANCE = 1e-4
-_ROUNDING = 12.0  # a range may be the next decade above what was asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,28 +239,14 @@ class Instrument:
 
     def value_text(self, spelling: Spelling, value: float | bool | str) -> str:
         """A value as this instrument takes it."""
-        if spelling.kind == "bool":
-            return spelling.on if value else spelling.off
-        if spelling.kind == "index":
-            return str(spelling.index_base + self._place(spelling, float(value)))
-        if spelling.kind == "number":
-            return self.dialect.format.number(float(value) * spelling.scale)
-        return spelling.value
-
-    def _place(self, spelling: Spelling, value: float) -> int:
-        """The place in the table of the smallest entry that holds the value; the last place where none does."""
-        fitting = [entry for entry in spelling.table if entry >= abs(value) * (1 - 1e-9)]
-        return spelling.table.index(min(fitting)) if fitting else len(spelling.table) - 1
+        return value_text(value, spelling, self.dialect.format)
 
     def _asked(self, spelling: Spelling) -> str:
         return self.link.query(spelling.get, spelling.timeout_s or None)
 
     def _number(self, spelling: Spelling) -> float:
-        number = to_float(self.extract(spelling, self._asked(spelling)), self.link, spelling.get)
-        if spelling.kind == "index":
-            place = round(number) - spelling.index_base
-            return spelling.table[place] if 0 <= place < len(spelling.table) else float("nan")
-        return number / spelling.scale
+        read = to_float(self.extract(spelling, self._asked(spelling)), self.link, spelling.get)
+        return number_of(read, spelling)
 
     def _read_back(self, name: str, spelling: Spelling, value: float | bool | str, asked: str, message: str) -> Setting:
         if not spelling.get or not spelling.verify:
@@ -281,17 +266,8 @@ class Instrument:
             return spelling.value.upper() in self.extract(spelling, reply).upper()
         if spelling.kind == "bool":
             return self.read_bool(spelling, reply) == bool(value)
-        number = to_float(self.extract(spelling, reply), self.link, spelling.get)
-        if spelling.kind == "index":
-            return round(number) == spelling.index_base + self._place(spelling, float(value))
-        wanted, got = float(value), number / spelling.scale
-        if spelling.rounds == "up":
-            return wanted * (1 - _SET_TOLERANCE) <= got <= wanted * _ROUNDING
-        if spelling.rounds == "down":
-            return wanted / _ROUNDING <= got <= wanted * (1 + _SET_TOLERANCE)
-        if spelling.rounds == "nearest":
-            return abs(got - wanted) <= 0.5 * abs(wanted)
-        return abs(got - wanted) <= max(spelling.rtol * abs(wanted), spelling.atol)
+        read = to_float(self.extract(spelling, reply), self.link, spelling.get)
+        return agrees(float(value), read, spelling)
 
     def _synchronise(self, timeout_s: float) -> None:
         """Wait until what was sent has acted."""

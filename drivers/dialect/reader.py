@@ -64,6 +64,8 @@ _LINK = {
     "echo",
 }  # fmt: skip
 _LEAST_DIGITS = 6
+_NEVER_ROUNDED = ("level", "compliance")
+_LARGEST_RTOL = 0.01
 _WORDS = {str: "a text in quotes", float: "a number", int: "a whole number", bool: "true or false"}
 
 
@@ -228,7 +230,20 @@ class _Reader:
         for name in REQUIRED[kind]:
             if name not in caps:
                 self._fault(f"cap.{name}", None, f"A {kind} needs it; write [cap.{name}]")
-        return {name: self._spellings(f"cap.{name}", value) for name, value in caps.items() if name in KINDS[kind]}
+        found = {name: self._spellings(f"cap.{name}", value) for name, value in caps.items() if name in KINDS[kind]}
+        for name in _NEVER_ROUNDED:
+            for spelling in found.get(name, ()):
+                self._check_exact(f"cap.{name}", spelling)
+        return found
+
+    def _check_exact(self, where: str, s: Spelling) -> None:
+        """A current or a compliance that is another one than asked would pass the house limits unseen."""
+        if s.kind != "number":
+            self._fault(f"{where}.kind", s.kind, 'Write kind = "number"')
+        if s.rounds != "exact":
+            self._fault(f"{where}.rounds", s.rounds, "Leave it out: this must read back as it was set")
+        if s.rtol > _LARGEST_RTOL:
+            self._fault(f"{where}.rtol", s.rtol, f"Write {_LARGEST_RTOL:g} at most")
 
     def _spellings(self, where: str, value: object) -> tuple[Spelling, ...]:
         entries = value if isinstance(value, list) else [value]

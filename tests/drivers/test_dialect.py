@@ -49,6 +49,8 @@ def test_a_file_of_one_s_own(tmp_path: Path) -> None:
         ('set = "I {value}"', 'set = "I {level}"', "cap.level.set: .*only placeholder"),
         ('set = "I {value}"', 'set = "I {value}E3"', "cap.level.set: .*stand last"),
         ("scale = 1000", "scale = 0", "cap.compliance.scale: .*above 0"),
+        ("scale = 1000", 'rounds = "nearest"', "cap.compliance.rounds: .*as it was set"),
+        ("scale = 1000", "rtol = 0.5", "cap.compliance.rtol: .*at most"),
         ("scale = 1000", "scael = 1", "cap.compliance.scael: not usable. Unknown"),
         ("scale = 1000", 'kind = "colour"', "cap.compliance.kind: .*Write one of"),
         ("[sequence]", "[sequence", "no TOML"),

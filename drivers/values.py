@@ -1,0 +1,47 @@
+"""Values as a dialect has them written, and whether what reads back is what was asked for."""
+
+from __future__ import annotations
+
+from drivers.dialect import Format, Spelling
+
+_TOLERANCE = 1e-4
+_ROUNDING = 12.0  # a range may be the next decade above what was asked
+
+
+def value_text(value: float | bool | str, spelling: Spelling, numbers: Format) -> str:
+    """A value, in SI units, as the instrument takes it."""
+    if spelling.kind == "bool":
+        return spelling.on if value else spelling.off
+    if spelling.kind == "index":
+        return str(spelling.index_base + place_of(float(value), spelling))
+    if spelling.kind == "number":
+        return numbers.number(float(value) * spelling.scale)
+    return spelling.value
+
+
+def place_of(value: float, spelling: Spelling) -> int:
+    """The place in the table of the smallest entry that holds the value; the last place where none does."""
+    fitting = [entry for entry in spelling.table if entry >= abs(value) * (1 - 1e-9)]
+    return spelling.table.index(min(fitting)) if fitting else len(spelling.table) - 1
+
+
+def number_of(read: float, spelling: Spelling) -> float:
+    """A number that was read, in SI units; NaN for an index that is not in the table."""
+    if spelling.kind != "index":
+        return read / spelling.scale
+    place = round(read) - spelling.index_base
+    return spelling.table[place] if 0 <= place < len(spelling.table) else float("nan")
+
+
+def agrees(wanted: float, read: float, spelling: Spelling) -> bool:
+    """Whether a number that was read is what was asked for, as the instrument is allowed to round."""
+    if spelling.kind == "index":
+        return round(read) == spelling.index_base + place_of(wanted, spelling)
+    got = read / spelling.scale
+    if spelling.rounds == "up":
+        return wanted * (1 - _TOLERANCE) <= got <= wanted * _ROUNDING
+    if spelling.rounds == "down":
+        return wanted / _ROUNDING <= got <= wanted * (1 + _TOLERANCE)
+    if spelling.rounds == "nearest":
+        return abs(got - wanted) <= 0.5 * abs(wanted)
+    return abs(got - wanted) <= max(spelling.rtol * abs(wanted), spelling.atol)
