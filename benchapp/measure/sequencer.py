@@ -210,6 +210,7 @@ class Sequencer:
 
     def _look_after(self, source: ScpiSource, voltmeter: ScpiVoltmeter) -> None:
         """Is the output still on, and does an instrument complain? Once a second it costs nothing."""
+        self._guard.beat()  # after a standstill it is the guardian that has switched off, and that is to be told
         for text in (*source.look_after(), *voltmeter.reported()):
             self._event(EventKind.NOTICE, text)
         self._last_look_s = self._clock.now()
