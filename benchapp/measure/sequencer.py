@@ -112,7 +112,7 @@ class Sequencer:
         source.link.on_reopen = lambda: self._guard.arm(source.safe_plan())
         self._output_on = True
         source.output_on()
-        start_s = self._start_s = self._clock.now()
+        start_s = self._start_s = self._last_look_s = self._clock.now()
         if self._recipe.stepping == "lines":
             self._enter(RunStatus.RUNNING)
             text = self._run_passes(source, voltmeter, start_s)
