@@ -201,7 +201,8 @@ class Link:
         self.reopen()
         if not self._recognised():
             remedy = "Switch the instrument off and on, then start again."
-            raise LinkTimeout("does not answer any more", resource=self.resource, remedy=remedy)
+            problem = "does not answer any more"
+            raise LinkTimeout(problem, resource=self.resource, command=self.identity_query, remedy=remedy)
 
     def _recognised(self) -> bool:
         self.write(self.identity_query)
