@@ -12,7 +12,7 @@ from benchapp.logbook.replay import recipe_of, replay
 from benchapp.logbook.store import conclude
 from benchapp.measure.snapshot import RunSnapshot
 from benchapp.recipe import Recipe
-from benchapp.result_json import result_object
+from benchapp.result_json import as_stated, result_object
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +31,7 @@ def open_run(path: Path, run_id: int) -> RecordedRun:
     record = load_run(path, run_id)
     recipe = recipe_of(record)
     estimate, blocks = replay(record, recipe)
+    estimate = as_stated(estimate, record.summary.result)
     columns = record.readings
     history = History()
     rows = zip(columns.time_s, columns.current_A, columns.voltage_V, strict=True)

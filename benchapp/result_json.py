@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from benchapp.analysis.budget import Budget, Contribution, welch_satterthwaite
@@ -81,6 +81,22 @@ def budget_from(result: dict[str, Any] | None) -> Budget | None:
         result["coverage_probability"],
         result["coverage_factor"],
         result["expanded_uncertainty_ohm"],
+    )
+
+
+def as_stated(estimate: Estimate, result: dict[str, Any] | None) -> Estimate:
+    """A replayed estimate, which knows the scatter alone, with the value and interval that the record states."""
+    budget = budget_from(result)
+    if result is None or budget is None or len(budget.contributions) < 2:
+        return estimate
+    return replace(
+        estimate,
+        resistance_ohm=result["resistance_ohm"],
+        standard_uncertainty_ohm=budget.standard_uncertainty,
+        expanded_uncertainty_ohm=budget.expanded_uncertainty,
+        coverage_factor=budget.coverage_factor,
+        coverage_probability=budget.coverage_probability,
+        degrees_of_freedom=result["degrees_of_freedom"],
     )
 
 

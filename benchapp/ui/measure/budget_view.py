@@ -14,8 +14,9 @@ from benchapp.ui.widgets.controls import faint
 from benchapp.ui.widgets.painting import Painted, elided, text_at
 
 _PITCH = 34
-_LEAST_PITCH = 21  # where a caution takes the room
+_LEAST_PITCH = 24
 _MOST = 7
+_LEAST = 2  # rows, where a caution takes the room
 
 
 class ContributionBars(Painted):
@@ -28,30 +29,26 @@ class ContributionBars(Painted):
         self.setAccessibleName("contributions to the uncertainty")
 
     def show_budget(self, budget: Budget | None) -> None:
-        """The largest contributions; the smaller ones together in the last row."""
+        """The largest contributions; as many rows as there is room for, the smaller ones together in the last."""
         rows = [] if budget is None else [c for c in budget.contributions if c.contribution > 0]
-        if len(rows) > _MOST:
-            rest = rows[_MOST - 1 :]
-            u = sum(c.contribution**2 for c in rest) ** 0.5
-            together = Contribution(f"{len(rest)} smaller ones", u, share=sum(c.share for c in rest))
-            rows = [*rows[: _MOST - 1], together]
         self._rows = rows
         self.setAccessibleDescription("; ".join(f"{c.name} {c.share:.0%}" for c in rows))
-        self.setMinimumHeight(max(1, len(rows)) * _LEAST_PITCH)
-        self.setMaximumHeight(max(1, len(rows)) * _PITCH)
+        self.setMinimumHeight(min(_LEAST, max(1, len(rows))) * _LEAST_PITCH)
+        self.setMaximumHeight(min(_MOST, max(1, len(rows))) * _PITCH)
         self.updateGeometry()
         self.update()
 
     def sizeHint(self) -> QSize:
         """As many rows as there are."""
-        return QSize(250, max(1, len(self._rows)) * _PITCH)
+        return QSize(250, min(_MOST, max(1, len(self._rows))) * _PITCH)
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Bars in the accent colour on a faint ground."""
         with QPainter(self) as painter:
-            pitch = self.height() / max(1, len(self._rows))
+            rows = _folded(self._rows, max(1, min(_MOST, self.height() // _LEAST_PITCH)))
+            pitch = min(_PITCH, self.height() / max(1, len(rows)))
             bar = 7 if pitch > 30 else 3
-            for index, c in enumerate(self._rows):
+            for index, c in enumerate(rows):
                 top = index * pitch
                 right = f"{engineering(c.contribution, 'ohm', 2)}"
                 text_at(painter, 0, top + 13, elided(c.name, self.width() - 90, 13), 13, self.colour("ink"))
@@ -61,6 +58,16 @@ class ContributionBars(Painted):
                 painter.fillRect(QRectF(0, top + 17, self.width(), bar), self.colour("zone"))
                 length = max(1.0, self.width() * min(1.0, c.share**0.5))
                 painter.fillRect(QRectF(0, top + 17, length, bar), self.colour("accent"))
+
+
+def _folded(rows: list[Contribution], most: int) -> list[Contribution]:
+    """At most so many rows: the smaller ones together in the last."""
+    if len(rows) <= most:
+        return rows
+    rest = rows[most - 1 :]
+    u = sum(c.contribution**2 for c in rest) ** 0.5
+    together = Contribution(f"{len(rest)} smaller ones", u, share=sum(c.share for c in rest))
+    return [*rows[: most - 1], together]
 
 
 class BudgetView(QWidget):
@@ -76,7 +83,7 @@ class BudgetView(QWidget):
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 4, 0, 0)
         column.setSpacing(8)
-        column.addWidget(self._bars)
+        column.addWidget(self._bars, 10)
         column.addWidget(self._sum)
         column.addWidget(self._decision)
         column.addStretch(1)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QPushButton, QStackedWidget, QVBoxLayout, QWidget
@@ -108,13 +108,6 @@ class SidePages(QWidget):
             return
         if budget is None:
             estimate, budget = with_budget(estimate, shown.recipe.current_A, shown.known)
-        else:
-            # A replayed estimate knows the scatter alone; the decision rests on what was stated.
-            estimate = replace(
-                estimate,
-                standard_uncertainty_ohm=budget.standard_uncertainty,
-                expanded_uncertainty_ohm=budget.expanded_uncertainty,
-            )
         r = shown.recipe
         self._budget.show_budget(budget, decide(estimate, r.low_ohm, r.high_ohm, r.rule, r.guard_band))
 

@@ -11,6 +11,7 @@ from benchapp.errors import InputError
 from benchapp.instrument_card import load_card
 from benchapp.logbook.database import default_path
 from benchapp.logbook.query import list_runs
+from benchapp.recorded import open_run
 from benchapp.result_json import budget_from, budget_rows
 
 CARD = """
@@ -130,3 +131,7 @@ def test_the_record_keeps_the_budget_as_it_was_stated(capsys: pytest.CaptureFixt
     assert main(["logbook", "show", str(told["run_id"])]) == 0
     assert "stated with its budget" in capsys.readouterr().out
     assert budget_from(None) is None
+    # The logbook's view states what was stated, not what the scatter alone gives.
+    shown = open_run(default_path(), told["run_id"]).snapshot.estimate
+    assert shown.expanded_uncertainty_ohm == told["expanded_uncertainty_ohm"]
+    assert shown.resistance_ohm == told["resistance_ohm"]

@@ -130,6 +130,9 @@ class Studio:
         yield self.shot("measure-budget")
         window.measure.pages.choose(2)
         yield self.shot("measure-stability")
+        window.measure.pages.choose(1)
+        self.run("cable_drum")  # its caution takes the room of the bars
+        yield self.shot("measure-budget-caution")
         window.measure.pages.choose(0)
         self.controller.card = None
 
