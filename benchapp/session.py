@@ -44,7 +44,6 @@ from drivers.registry import Transcript
 _FIRST_LOOK = 30  # readings at which a live run is looked at for traps
 _LOOKS_APART_S = 0.5
 _CROSS_CHECKED_LIVE = 300
-_MOST_CROSS_CHECKED = 1_000_000
 _LAST_LOOK = 100_000  # beyond, only its end is: a look would hold up the record
 
 
@@ -225,7 +224,7 @@ class Session:
         columns = np.hstack([self.history.readings.since(0), np.array(readings, dtype=float).reshape(-1, 3).T])
         rows = np.hstack([self.history.blocks.since(0), np.array(blocks, dtype=float).reshape(-1, 6).T])
         # While the run goes on a long second estimate would hold up the thread that measures.
-        limit = _CROSS_CHECKED_LIVE if batches[-1].snapshot.end is None else _MOST_CROSS_CHECKED
+        limit = _CROSS_CHECKED_LIVE if batches[-1].snapshot.end is None else None
         return with_traps(batches[-1].snapshot.estimate, columns[0], columns[1], columns[2], rows, cross_checked=limit)
 
     def _with_live_flags(self, batches: list[Batch]) -> Batch:

@@ -11,7 +11,8 @@ from typing import TypeVar
 
 from benchapp.analysis.estimate import Estimator, estimate_readings
 from benchapp.analysis.traps.detect import with_traps
-from benchapp.cli.budget_options import add_budget_options, add_geometry_options, budget_plan, geometry
+from benchapp.cli.budget_options import add_budget_options, budget_plan
+from benchapp.cli.geometry_options import add_geometry_options, geometry
 from benchapp.cli.output import opened
 from benchapp.cli.statement import Statement
 from benchapp.errors import Fault, InputError, QuantityError

@@ -9,13 +9,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from benchapp.analysis.budget import Budget
-from benchapp.analysis.conductor import Conductor
 from benchapp.analysis.thermometer import platinum_temperature, type_t_temperature
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.instrument_card import load_card
-from benchapp.quantity import engineering, parse, parse_area, parse_coefficient, parse_temperature
+from benchapp.quantity import engineering, parse, parse_coefficient, parse_temperature
 from benchapp.result_budget import BudgetPlan, TemperatureCorrection
-from benchapp.result_material import Geometry
 from benchapp.result_monte_carlo import Validation
 
 
@@ -44,9 +42,9 @@ def budget_plan(
 
 
 def _correction(arguments: argparse.Namespace, measured_C: float | None) -> TemperatureCorrection | None:
-    reference = _read(arguments.reference_temperature, parse_temperature, "--reference-temperature")
-    alpha = _read(arguments.temperature_coefficient, parse_coefficient, "--temperature-coefficient")
-    temperature = _read(arguments.temperature, specimen_temperature, "--temperature")
+    reference = read_option(arguments.reference_temperature, parse_temperature, "--reference-temperature")
+    alpha = read_option(arguments.temperature_coefficient, parse_coefficient, "--temperature-coefficient")
+    temperature = read_option(arguments.temperature, specimen_temperature, "--temperature")
     if reference is None and alpha is None:
         return None
     temperature = measured_C if temperature is None else temperature
@@ -85,44 +83,8 @@ def specimen_temperature(text: str) -> float:
     return found
 
 
-def add_geometry_options(parser: argparse.ArgumentParser) -> None:
-    """--length, --area and --conductor."""
-    parser.add_argument("--length", metavar="1 m", help="between the sense leads: states resistance per length")
-    parser.add_argument("--area", metavar="2.5 mm2", help="cross-section: states resistivity and conductivity")
-    parser.add_argument(
-        "--conductor",
-        metavar='"class 2, 2.5 mm2"',
-        help='class of IEC 60228 to compare with, such as "class 5, 4 mm2, coated"; the result must hold at 20 degC',
-    )
-
-
-def geometry(arguments: argparse.Namespace) -> Geometry | None:
-    """What the options say of the conductor. Raises InputError."""
-    length = _read(arguments.length, lambda text: parse(text, "m"), "--length")
-    area = _read(arguments.area, parse_area, "--area")
-    conductor = None if arguments.conductor is None else _conductor(arguments.conductor)
-    if length is None and (area is not None or conductor is not None):
-        raise InputError(Fault("missing", "", 'Write for example "1 m"', field="--length"))
-    if length is None:
-        return None
-    for name, value in (("--length", length), ("--area", area)):
-        if value is not None and not value > 0:
-            raise InputError(Fault("not above 0", str(value), "Write what was measured", field=name))
-    return Geometry(length, area, conductor=conductor)
-
-
-def _conductor(text: str) -> Conductor:
-    match = re.fullmatch(r"\s*class\s*(\d)\s*,\s*([\d.]+)\s*mm2\s*(?:,\s*(plain|coated)\s*)?", text)
-    remedy = 'Write for example "class 2, 2.5 mm2" or "class 5, 4 mm2, coated"'
-    if match is None:
-        raise InputError(Fault("no conductor class", text, remedy, field="--conductor"))
-    found = Conductor(float(match[2]), int(match[1]), match[3] == "coated")
-    if math.isnan(found.largest_ohm_per_m):
-        raise InputError(Fault("IEC 60228 has no such conductor of copper", text, remedy, field="--conductor"))
-    return found
-
-
-def _read(text: str | None, reader: Callable[[str], float], option: str) -> float | None:
+def read_option(text: str | None, reader: Callable[[str], float], option: str) -> float | None:
+    """The option's value in SI units; None where it was not given. Raises InputError that names the option."""
     if text is None:
         return None
     try:

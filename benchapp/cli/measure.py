@@ -10,7 +10,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from benchapp.bench import BenchPlan, plan_bench
-from benchapp.cli.budget_options import add_budget_options, add_geometry_options, budget_plan, geometry
+from benchapp.cli.budget_options import add_budget_options, budget_plan
+from benchapp.cli.geometry_options import add_geometry_options, geometry
 from benchapp.cli.other_roles import add_role_options, connected, measured_temperature, turned
 from benchapp.cli.output import opened
 from benchapp.cli.progress import Progress

@@ -32,6 +32,28 @@ def recipe_of(scenario: Scenario, **changes: Any) -> Recipe:
     return replace(build_recipe({key: Entry(value, key) for key, value in scenario.recipe.items()}), **changes)
 
 
+def run_on(
+    bench: Bench,
+    recipe: Recipe,
+    clock: VirtualClock,
+    publish: Callable[[Batch], None],
+    *,
+    limits: HouseLimits | None = None,
+    control: Control | None = None,
+) -> RunEnd:
+    """One run in virtual time on instruments in process."""
+    return Sequencer(
+        bench,
+        recipe,
+        limits or HouseLimits(),
+        clock=clock,
+        control=control or Control(),
+        publish=publish,
+        guard=NoGuard(),
+        real_time=clock.now,
+    ).run()
+
+
 @dataclass
 class Rehearsal:
     """One run; `on_batch` may give orders while it goes on."""
@@ -59,17 +81,7 @@ class Rehearsal:
             lambda: Loopback(self.sim.voltmeter_faults),
         )
         bench = Bench(plan, lambda *line: self.sent.append(line))
-        sequencer = Sequencer(
-            bench,
-            recipe,
-            self.limits,
-            clock=self.clock,
-            control=self.control,
-            publish=self._take,
-            guard=NoGuard(),
-            real_time=self.clock.now,
-        )
-        return sequencer.run()
+        return run_on(bench, recipe, self.clock, self._take, limits=self.limits, control=self.control)
 
     def _take(self, batch: Batch) -> None:
         self.batches.append(batch)

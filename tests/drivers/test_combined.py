@@ -1,23 +1,17 @@
 """One instrument that is source and voltmeter: one connection, one reset, the same run."""
 
-from dataclasses import replace
-
 import pytest
 
-from benchapp.bench import BenchPlan
+from benchapp.bench import Bench, BenchPlan
 from benchapp.events import EndReason
-from benchapp.limits import HouseLimits
-from benchapp.measure.control import Control
-from benchapp.measure.sequencer import Sequencer
 from benchapp.measure.snapshot import Batch
 from drivers.dialect import load_dialect
-from drivers.guardian import NoGuard
 from sim.bench import SimulatedBench
 from sim.clock import VirtualClock
 from sim.loopback import Loopback
 from sim.scenario import load_scenario
 from sim.scpi.core import ScpiDevice
-from tests.benchapp.simulated import recipe_of
+from tests.benchapp.simulated import recipe_of, run_on
 
 _OF_THE_METER = (":SENS:VOLT:DC", ":SENS:FUNC", ":READ", ":TRIG", ":CAL")
 
@@ -72,20 +66,8 @@ def test_one_instrument_measures() -> None:
         connect,
         connect,
     )
-    from benchapp.bench import Bench
-
     batches: list[Batch] = []
-    sequencer = Sequencer(
-        Bench(plan),
-        replace(recipe_of(scenario)),
-        HouseLimits(),
-        clock=clock,
-        control=Control(),
-        publish=batches.append,
-        guard=NoGuard(),
-        real_time=clock.now,
-    )
-    end = sequencer.run()
+    end = run_on(Bench(plan), recipe_of(scenario), clock, batches.append)
     assert (end.reason, end.output_off, bench.source.output_on) == (EndReason.RULE, True, False)
     assert batches[-1].snapshot.estimate.resistance_ohm == pytest.approx(bench.circuit.resistance_ohm(), rel=1e-4)
     assert len(wires) == 1

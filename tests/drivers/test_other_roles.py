@@ -7,13 +7,9 @@ import pytest
 
 from benchapp.bench import Bench, BenchPlan
 from benchapp.events import EndReason
-from benchapp.limits import HouseLimits
-from benchapp.measure.control import Control
-from benchapp.measure.sequencer import Sequencer
 from benchapp.measure.snapshot import Batch
 from drivers.dialect import load_dialect
 from drivers.errors import ReplyError, ReportedError, SettingError
-from drivers.guardian import NoGuard
 from drivers.link import Link
 from drivers.polarity import Polarity, UnipolarSource
 from drivers.scpi_switch import ScpiSwitch
@@ -25,7 +21,7 @@ from sim.devices.switch import Switch
 from sim.devices.thermometer import Thermometer
 from sim.loopback import Loopback
 from sim.scenario import load_scenario
-from tests.benchapp.simulated import recipe_of
+from tests.benchapp.simulated import recipe_of, run_on
 
 
 def thermometer(temperature_C: float) -> ScpiThermometer:
@@ -104,17 +100,7 @@ def test_a_unipolar_source_measures_through_its_polarity_switch() -> None:
         polarity=Polarity(driver, "1", "2"),
     )
     batches: list[Batch] = []
-    sequencer = Sequencer(
-        Bench(plan),
-        recipe_of(scenario, signs="+--+"),
-        HouseLimits(),
-        clock=clock,
-        control=Control(),
-        publish=batches.append,
-        guard=NoGuard(),
-        real_time=clock.now,
-    )
-    end = sequencer.run()
+    end = run_on(Bench(plan), recipe_of(scenario, signs="+--+"), clock, batches.append)
     assert (end.reason, end.output_off) == (EndReason.RULE, True)
     estimate = batches[-1].snapshot.estimate
     assert abs(estimate.resistance_ohm - bench.circuit.resistance_ohm()) < 2 * estimate.repeatability_95_ohm

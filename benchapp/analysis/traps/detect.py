@@ -62,18 +62,18 @@ def with_traps(
     voltage_V: Sequence[float] | Floats,
     blocks: Sequence[ClosedBlock] | Floats,
     *,
-    cross_checked: int = _MOST_READINGS,
+    cross_checked: int | None = None,
 ) -> Estimate:
     """The estimate with the flags of the traps; noise with a memory widens its interval.
 
     `blocks` as closed blocks, or as columns of their numbers. Of more than a million readings the first million
-    are looked at. A second estimate is made of runs of at most `cross_checked` readings.
+    are looked at. A second estimate is made of runs of at most `cross_checked` readings, of all without a number.
     """
     t, I, V = (np.asarray(column[:_MOST_READINGS], dtype=float) for column in (time_s, current_A, voltage_V))
     rows = blocks if isinstance(blocks, np.ndarray) else _as_columns(blocks)
     rows = rows[:, rows[0] <= t[-1]] if len(t) else rows
     flags = find_traps(t, I, V, rows, estimate)
-    differing = cross_check(estimate, t, I, V) if len(t) <= cross_checked else None
+    differing = cross_check(estimate, t, I, V) if cross_checked is None or len(t) <= cross_checked else None
     if differing is not None and all(flag.severity == "notice" for flag in flags):
         flags.append(differing)
     if any(flag.code == "correlated-noise" for flag in flags):
