@@ -97,6 +97,16 @@ class ClosedBlock(NamedTuple):
     readings: int
 
 
+class _Central(NamedTuple):
+    """R in ohm with its standard uncertainty and degrees of freedom, by which estimator; blocks that lie far out."""
+
+    resistance_ohm: float
+    standard_uncertainty_ohm: float
+    degrees_of_freedom: int
+    estimator: Estimator
+    outlying: int = 0
+
+
 class RunningEstimate:
     """Takes readings one by one; `estimate()` states the result at any moment."""
 
@@ -222,7 +232,7 @@ class RunningEstimate:
         resistance, u, degrees, estimator, outlying = self._central()
         k = coverage_factor(degrees, COVERAGE_PROBABILITY) if degrees > 0 else math.nan
         noise = blocks.standard_deviation / math.sqrt(self._sensitivity_squared / n) if n > 1 else math.nan
-        emf, emf_slope = self._readings.thermal_emf(resistance) if n else (math.nan, math.nan)
+        emf, emf_slope = self._readings.thermal_emf(resistance) if math.isfinite(resistance) else (math.nan, math.nan)
         return Estimate(
             resistance_ohm=resistance,
             standard_uncertainty_ohm=u,
@@ -245,27 +255,35 @@ class RunningEstimate:
             flags=self._flags(outlying),
         )
 
-    def _central(self) -> tuple[float, float, int, Estimator, int]:
-        """R, its standard uncertainty and degrees of freedom, the estimator they come from; blocks that lie far out."""
+    def _central(self) -> _Central:
+        """By the estimator that was asked for; by consecutive blocks where the run is too short for it."""
+        found = self._by_state_space() if self._whole is not None else self._by_sliding_blocks()
+        if found is not None and found.standard_uncertainty_ohm > 0:
+            return found
         blocks, n = self._blocks, self._blocks.count
-        if self._whole is not None:
-            found = self._whole.estimate()
-            if found is not None and found.standard_uncertainty_ohm > 0:
-                u, degrees = found.standard_uncertainty_ohm, found.degrees_of_freedom
-                return found.resistance_ohm, u, degrees, Estimator.STATE_SPACE, 0
+        mean_ohm = blocks.mean if n else math.nan
+        return _Central(mean_ohm, blocks.standard_uncertainty, max(0, n - 1), Estimator.BLOCKS)
+
+    def _by_state_space(self) -> _Central | None:
+        found = None if self._whole is None else self._whole.estimate()
+        if found is None:
+            return None
+        u, degrees = found.standard_uncertainty_ohm, found.degrees_of_freedom
+        return _Central(found.resistance_ohm, u, degrees, Estimator.STATE_SPACE)
+
+    def _by_sliding_blocks(self) -> _Central | None:
         least = _LEAST_BLOCKS_ALTERNATING if self._alternates else _LEAST_BLOCKS_OTHERWISE
-        if self._wanted in (Estimator.SLIDING, Estimator.ROBUST) and n >= least:
-            self._sliding.update()
-            if self._wanted is Estimator.ROBUST:
-                robust = robust_mean(self._sliding.kept, self._sliding.mean_readings)
-                if robust is not None:
-                    u, degrees = robust.standard_uncertainty, robust.degrees_of_freedom
-                    return robust.mean, u, degrees, Estimator.ROBUST, robust.outlying
-            groups = self._sliding.groups
-            u, degrees = slow_uncertainty(groups.values, groups.group, self._sliding.mean_readings)
-            if u > 0:
-                return self._sliding.mean_ohm, u, degrees, Estimator.SLIDING, 0
-        return blocks.mean if n else math.nan, blocks.standard_uncertainty, max(0, n - 1), Estimator.BLOCKS, 0
+        if self._wanted is Estimator.BLOCKS or self._blocks.count < least:
+            return None
+        sliding = self._sliding
+        sliding.update()
+        if self._wanted is Estimator.ROBUST:
+            robust = robust_mean(sliding.kept, sliding.mean_readings)
+            if robust is not None:
+                u, degrees = robust.standard_uncertainty, robust.degrees_of_freedom
+                return _Central(robust.mean, u, degrees, Estimator.ROBUST, robust.outlying)
+        u, degrees = slow_uncertainty(sliding.groups.values, sliding.groups.group, sliding.mean_readings)
+        return _Central(sliding.mean_ohm, u, degrees, Estimator.SLIDING)
 
     def _flags(self, outlying: int) -> tuple[Flag, ...]:
         flags = []

@@ -14,7 +14,7 @@ _ERROR_BITS = 0x3C
 
 
 class ErrorChannel:
-    """Asks with a control: `refusal_after` says whether the last message was refused.
+    """Asks with a control: `refused` says whether anything was since it was asked last.
 
     `mode` is "queue", "register", "reply" (something stands in place of data) or "none" (a mute instrument).
     """
