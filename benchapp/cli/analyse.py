@@ -18,9 +18,9 @@ from benchapp.cli.statement import Statement
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.logbook.readings_csv import ReadingColumns, read_readings
 from benchapp.quantity import parse
-from benchapp.result_budget import with_budget
-from benchapp.result_decision import decide
-from benchapp.result_json import to_line
+from benchapp.result.budget import with_budget
+from benchapp.result.decision import decide
+from benchapp.result.json_object import to_line
 
 T = TypeVar("T")
 D = TypeVar("D")

@@ -17,9 +17,9 @@ from benchapp.errors import Fault, InputError
 from benchapp.logbook.database import default_path
 from benchapp.logbook.query import load_run
 from benchapp.logbook.replay import recipe_of, replay
-from benchapp.result_budget import with_budget
-from benchapp.result_json import budget_rows, result_object, to_line
-from benchapp.result_monte_carlo import validate
+from benchapp.result.budget import with_budget
+from benchapp.result.json_object import budget_rows, result_object, to_line
+from benchapp.result.monte_carlo import validate
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

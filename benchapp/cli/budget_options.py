@@ -11,10 +11,10 @@ from pathlib import Path
 from benchapp.analysis.budget import Budget
 from benchapp.analysis.thermometer import platinum_temperature, type_t_temperature
 from benchapp.errors import Fault, InputError, QuantityError
-from benchapp.instrument_card import load_card
 from benchapp.quantity import engineering, parse, parse_coefficient, parse_temperature
-from benchapp.result_budget import BudgetPlan, TemperatureCorrection
-from benchapp.result_monte_carlo import Validation
+from benchapp.result.budget import BudgetPlan, TemperatureCorrection
+from benchapp.result.card import load_card
+from benchapp.result.monte_carlo import Validation
 
 
 def add_budget_options(parser: argparse.ArgumentParser) -> None:

@@ -16,7 +16,7 @@ from benchapp.logbook.database import default_path
 from benchapp.logbook.query import load_run
 from benchapp.logbook.replay import recipe_of, replay
 from benchapp.quantity import concise, parse
-from benchapp.result_json import budget_rows, to_line
+from benchapp.result.json_object import budget_rows, to_line
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

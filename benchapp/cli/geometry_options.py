@@ -10,7 +10,7 @@ from benchapp.analysis.conductor import Conductor
 from benchapp.cli.budget_options import read_option
 from benchapp.errors import Fault, InputError
 from benchapp.quantity import parse, parse_area
-from benchapp.result_material import Geometry
+from benchapp.result.material import Geometry
 
 
 def add_geometry_options(parser: argparse.ArgumentParser) -> None:

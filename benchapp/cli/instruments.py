@@ -8,11 +8,11 @@ import sys
 from dataclasses import asdict
 from pathlib import Path
 
-from benchapp.bench import identify
+from benchapp.bench.bench import identify
+from benchapp.bench.check import check_instrument, check_with_output_on, probe_instrument
+from benchapp.bench.limits import load_limits
 from benchapp.cli.output import opened
 from benchapp.errors import Fault, InputError
-from benchapp.instrument_check import check_instrument, check_with_output_on, probe_instrument
-from benchapp.limits import load_limits
 from benchapp.recipe import Entry, build_recipe
 from drivers.check import Checked
 from drivers.dialect import Dialect, dialect_names, load_dialect

@@ -9,7 +9,8 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-from benchapp.bench import BenchPlan, plan_bench
+from benchapp.bench.bench import BenchPlan, plan_bench
+from benchapp.bench.limits import load_limits
 from benchapp.cli.budget_options import add_budget_options, budget_plan
 from benchapp.cli.geometry_options import add_geometry_options, geometry
 from benchapp.cli.other_roles import add_role_options, connected, measured_temperature, turned
@@ -21,13 +22,12 @@ from benchapp.cli.stream import ReadingStream
 from benchapp.cli.transcript import TranscriptFile
 from benchapp.clock import ScaledClock
 from benchapp.errors import Fault, InputError
-from benchapp.limits import load_limits
 from benchapp.logbook.database import default_path
 from benchapp.recipe import STOP_KEYS, Entry, build_recipe, entries_from_toml
-from benchapp.result_decision import decide
-from benchapp.result_json import to_line
-from benchapp.result_material import Geometry
-from benchapp.session import Session
+from benchapp.result.decision import decide
+from benchapp.result.json_object import to_line
+from benchapp.result.material import Geometry
+from benchapp.run.session import Session
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock as SimulatedClock
 from sim.scenario import Scenario

@@ -8,7 +8,7 @@ import statistics
 from collections.abc import Iterator
 from dataclasses import replace
 
-from benchapp.bench import BenchPlan
+from benchapp.bench.bench import BenchPlan
 from benchapp.errors import Fault, InputError
 from drivers.dialect import Dialect, load_dialect
 from drivers.errors import AddressError, DialectError, InstrumentError

@@ -8,7 +8,7 @@ import time
 from benchapp.events import EventKind
 from benchapp.measure.snapshot import RunSnapshot
 from benchapp.quantity import concise, engineering
-from benchapp.session import Session
+from benchapp.run.session import Session
 
 _EVERY_S = 0.25  # on a terminal, one line written over and over
 _EVERY_IN_A_FILE_S = 2.0

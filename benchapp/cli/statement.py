@@ -8,9 +8,9 @@ from typing import Any
 from benchapp.analysis.budget import Budget
 from benchapp.analysis.estimate import Estimate
 from benchapp.cli.output import in_words
-from benchapp.result_decision import Decision, decision_in_words, decision_object
-from benchapp.result_json import budget_rows, result_object
-from benchapp.result_material import Geometry, material_in_words, material_object
+from benchapp.result.decision import Decision, decision_in_words, decision_object
+from benchapp.result.json_object import budget_rows, result_object
+from benchapp.result.material import Geometry, material_in_words, material_object
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ import json
 import threading
 
 from benchapp.cli.output import opened
-from benchapp.session import Session
+from benchapp.run.session import Session
 
 
 class ReadingStream:

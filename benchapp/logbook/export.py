@@ -13,7 +13,7 @@ from benchapp.logbook.query import RunRecord, load_run
 from benchapp.logbook.readings_csv import write_readings
 from benchapp.logbook.replay import recipe_of, replay
 from benchapp.recipe import Recipe
-from benchapp.result_json import result_object, to_line
+from benchapp.result.json_object import result_object, to_line
 
 
 def export_csv(logbook: Path, run_id: int, stream: TextIO) -> None:

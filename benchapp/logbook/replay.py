@@ -6,7 +6,7 @@ from benchapp.analysis.estimate import ClosedBlock, Estimate, estimate_readings
 from benchapp.analysis.traps.detect import with_traps
 from benchapp.logbook.query import RunRecord
 from benchapp.recipe import Recipe, build_recipe, entries_from_text
-from benchapp.result_budget import stated
+from benchapp.result.budget import stated
 
 
 def recipe_of(record: RunRecord) -> Recipe:

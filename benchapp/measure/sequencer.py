@@ -16,10 +16,10 @@ import numpy as np
 from benchapp.analysis.estimate import OVERLOAD_V, ClosedBlock, RunningEstimate
 from benchapp.analysis.slow_part import slow_uncertainty
 from benchapp.analysis.student import coverage_factor
-from benchapp.bench import Bench
+from benchapp.bench.bench import Bench
+from benchapp.bench.limits import HouseLimits, LimitExceeded
 from benchapp.clock import Clock
 from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd, RunStatus
-from benchapp.limits import HouseLimits, LimitExceeded
 from benchapp.measure.control import Control, OrderKind
 from benchapp.measure.linked_passes import LinkedPasses
 from benchapp.measure.progress import expected_blocks, time_to_go_s

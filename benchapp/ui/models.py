@@ -7,8 +7,8 @@ from pathlib import Path
 
 from PySide6.QtCore import QObject, Signal
 
+from benchapp.bench.limits import LimitExceeded, load_limits
 from benchapp.errors import InputError
-from benchapp.limits import LimitExceeded, load_limits
 from benchapp.recipe import RECIPE_KEYS, Entry, Recipe, build_recipe, entries_from_text, entries_from_toml
 from sim.scenario import Scenario, load_scenario
 

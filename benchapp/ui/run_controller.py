@@ -9,14 +9,14 @@ from pathlib import Path
 
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
-from benchapp.bench import plan_bench
+from benchapp.bench.bench import plan_bench
+from benchapp.bench.limits import load_limits
 from benchapp.clock import ScaledClock
 from benchapp.errors import BenchError
-from benchapp.instrument_card import InstrumentCard
-from benchapp.limits import load_limits
 from benchapp.recipe import Recipe
-from benchapp.result_budget import BudgetPlan
-from benchapp.session import Session
+from benchapp.result.budget import BudgetPlan
+from benchapp.result.card import InstrumentCard
+from benchapp.run.session import Session
 from benchapp.ui.models import BenchChoice
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock as SimulatedClock

@@ -36,7 +36,7 @@ from benchapp.ui.widgets.painting import Painted
 from benchapp.ui.widgets.rail import Rail, StageName
 
 if TYPE_CHECKING:
-    from benchapp.session import Session
+    from benchapp.run.session import Session
     from benchapp.ui.guide import GuideDialog
     from benchapp.ui.run_controller import RunController
 
@@ -190,7 +190,7 @@ class MainWindow(QMainWindow):
 
     def use_card(self, path: Path) -> None:
         """The card at a path; a fault in it is shown and the card in use stays."""
-        from benchapp.instrument_card import load_card
+        from benchapp.result.card import load_card
 
         try:
             self._controller.card = load_card(path)

@@ -6,9 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from benchapp.bench import Bench, BenchPlan
+from benchapp.bench.bench import Bench, BenchPlan
+from benchapp.bench.limits import HouseLimits
 from benchapp.events import Event, EventKind, Reading, RunEnd
-from benchapp.limits import HouseLimits
 from benchapp.measure.control import Control
 from benchapp.measure.sequencer import Sequencer
 from benchapp.measure.snapshot import Batch, RunSnapshot

@@ -2,8 +2,8 @@ from pathlib import Path
 
 import pytest
 
+from benchapp.bench.limits import HouseLimits, LimitExceeded, load_limits
 from benchapp.errors import InputError
-from benchapp.limits import HouseLimits, LimitExceeded, load_limits
 from benchapp.recipe import Entry, Recipe, StopRule, build_recipe, entries_from_toml, recipe_to_toml
 
 

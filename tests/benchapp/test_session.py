@@ -5,17 +5,17 @@ from pathlib import Path
 
 import pytest
 
-from benchapp.bench import plan_bench
+from benchapp.bench.bench import plan_bench
+from benchapp.bench.limits import HouseLimits, LimitExceeded
 from benchapp.clock import ScaledClock
 from benchapp.events import EndReason, Event, Reading
-from benchapp.history import Columns
-from benchapp.limits import HouseLimits, LimitExceeded
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.query import load_run
 from benchapp.logbook.replay import replay
 from benchapp.logbook.store import RunWriter
 from benchapp.recipe import Recipe, StopRule
-from benchapp.session import Session
+from benchapp.run.history import Columns
+from benchapp.run.session import Session
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock as SimulatedClock
 from sim.scenario import load_scenario
@@ -125,7 +125,7 @@ def test_a_fault_in_looking_for_traps_is_told_and_loses_no_reading(
     def failing(*_: object, **__: object) -> None:
         raise ValueError("singular")
 
-    monkeypatch.setattr("benchapp.session.with_traps", failing)
+    monkeypatch.setattr("benchapp.run.session.with_traps", failing)
     session = make(sim[1], tmp_path / "log.sqlite", stop=StopRule(20))
     session.start()
     assert session.wait(20)

@@ -12,11 +12,11 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from benchapp.bench import plan_bench
+from benchapp.bench.bench import plan_bench
+from benchapp.bench.limits import HouseLimits
 from benchapp.clock import ScaledClock
-from benchapp.limits import HouseLimits
 from benchapp.recipe import StopRule
-from benchapp.session import Session
+from benchapp.run.session import Session
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock as SimulatedClock
 from sim.scenario import load_scenario

@@ -15,8 +15,8 @@ import numpy as np
 from benchapp.analysis.estimate import RunningEstimate, estimate_readings
 from benchapp.analysis.stability import allan_series
 from benchapp.analysis.traps.detect import with_traps
-from benchapp.result_budget import BudgetPlan, with_budget
-from benchapp.result_decision import decide
+from benchapp.result.budget import BudgetPlan, with_budget
+from benchapp.result.decision import decide
 
 _RATE = 100
 _SECONDS = 600

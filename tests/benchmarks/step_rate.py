@@ -23,11 +23,11 @@ from typing import Any
 
 import pyvisa
 
-from benchapp.bench import plan_bench
+from benchapp.bench.bench import plan_bench
+from benchapp.bench.limits import HouseLimits
 from benchapp.clock import ScaledClock
-from benchapp.limits import HouseLimits
 from benchapp.recipe import Recipe, StopRule
-from benchapp.session import Session
+from benchapp.run.session import Session
 
 _SECONDS = 1.5
 

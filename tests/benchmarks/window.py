@@ -132,7 +132,7 @@ def long(scale: str) -> None:
     import pyqtgraph as pg
 
     from benchapp.analysis.estimate import ClosedBlock
-    from benchapp.history import History
+    from benchapp.run.history import History
 
     rng = np.random.default_rng(1)
     t = np.arange(_LONG) * 1e-3

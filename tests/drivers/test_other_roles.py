@@ -5,7 +5,7 @@ import threading
 import numpy as np
 import pytest
 
-from benchapp.bench import Bench, BenchPlan
+from benchapp.bench.bench import Bench, BenchPlan
 from benchapp.events import EndReason
 from benchapp.measure.snapshot import Batch
 from drivers.dialect import load_dialect

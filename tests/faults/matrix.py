@@ -12,13 +12,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from benchapp.bench import plan_bench
+from benchapp.bench.bench import plan_bench
+from benchapp.bench.limits import HouseLimits
 from benchapp.clock import ScaledClock
 from benchapp.events import EndReason
-from benchapp.limits import HouseLimits
 from benchapp.logbook.query import load_run
 from benchapp.recipe import StopRule
-from benchapp.session import Session
+from benchapp.run.session import Session
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock as SimulatedClock
 from sim.scenario import Scenario, load_scenario

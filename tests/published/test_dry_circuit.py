@@ -2,7 +2,7 @@
 
 import pytest
 
-from benchapp.limits import HouseLimits, LimitExceeded
+from benchapp.bench.limits import HouseLimits, LimitExceeded
 from benchapp.recipe import Entry, Recipe, build_recipe
 from tests.published.references import reference
 

@@ -23,7 +23,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from benchapp.instrument_check import check_instrument, probe_instrument
+from benchapp.bench.check import check_instrument, probe_instrument
 from benchapp.ui.models import BenchChoice
 from benchapp.ui.theme import font
 from benchapp.ui.widgets.controls import faint

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QVBoxLayout, QWidget
 
-from benchapp.bench import Identified, identify
+from benchapp.bench.bench import Identified, identify
+from benchapp.bench.limits import limits_file, load_limits
 from benchapp.errors import InputError
-from benchapp.limits import limits_file, load_limits
 from benchapp.quantity import engineering
-from benchapp.session import Session
+from benchapp.run.session import Session
 from benchapp.ui.bench.wiring import WiringDrawing, WiringState
 from benchapp.ui.models import BenchChoice, BenchModel, RecipeModel, about_scenario, scenario_texts
 from benchapp.ui.theme import MARGIN, Theme

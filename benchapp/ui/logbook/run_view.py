@@ -6,9 +6,9 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from benchapp.events import EndReason, EventKind
 from benchapp.quantity import engineering
-from benchapp.recorded import RecordedRun
-from benchapp.result_budget import BudgetPlan
-from benchapp.result_json import budget_from
+from benchapp.result.budget import BudgetPlan
+from benchapp.result.json_object import budget_from
+from benchapp.run.recorded import RecordedRun
 from benchapp.ui.logbook.run_list import local_time
 from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip

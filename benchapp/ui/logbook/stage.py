@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 from benchapp.errors import BenchError
 from benchapp.logbook.export import export_csv, export_json
 from benchapp.logbook.query import list_runs
-from benchapp.recorded import RecordedRun, conclude_run, open_run
+from benchapp.run.recorded import RecordedRun, conclude_run, open_run
 from benchapp.ui.logbook.run_list import ROW_HEIGHT, WIDTHS, RunDelegate, RunListModel
 from benchapp.ui.logbook.run_view import RunView
 from benchapp.ui.theme import MARGIN, Theme

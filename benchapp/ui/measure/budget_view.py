@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from benchapp.analysis.budget import Budget, Contribution
 from benchapp.quantity import engineering
-from benchapp.result_decision import Decision, percent
+from benchapp.result.decision import Decision, percent
 from benchapp.ui.theme import Theme, font
 from benchapp.ui.widgets.controls import faint
 from benchapp.ui.widgets.painting import Painted, elided, text_at

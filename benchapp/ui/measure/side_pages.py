@@ -10,11 +10,11 @@ from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QPushButton, QStackedWi
 
 from benchapp.analysis.budget import Budget
 from benchapp.analysis.stability import allan_series
-from benchapp.history import History
 from benchapp.measure.snapshot import RunSnapshot
 from benchapp.recipe import Recipe
-from benchapp.result_budget import BudgetPlan, with_budget
-from benchapp.result_decision import decide
+from benchapp.result.budget import BudgetPlan, with_budget
+from benchapp.result.decision import decide
+from benchapp.run.history import History
 from benchapp.ui.measure.budget_view import BudgetView
 from benchapp.ui.measure.statistics_table import StatisticsTable
 from benchapp.ui.plots.stability_plot import StabilityPlot

@@ -16,7 +16,7 @@ from benchapp.analysis.stretch import stretch_statistics
 from benchapp.events import EndReason, EventKind, RunStatus
 from benchapp.logbook.readings_csv import write_readings
 from benchapp.quantity import concise, engineering
-from benchapp.session import Session
+from benchapp.run.session import Session
 from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip
 from benchapp.ui.measure.side_pages import ShownRun, SidePages

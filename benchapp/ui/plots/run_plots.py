@@ -14,9 +14,9 @@ from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from benchapp.analysis.pyramid import MinMaxPyramid
 from benchapp.events import Event
-from benchapp.history import History
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
+from benchapp.run.history import History
 from benchapp.ui.plots.histogram import BlockHistogram
 from benchapp.ui.plots.time_plot import LastValue, TimePlot
 from benchapp.ui.presentation import FIRST_BLOCK

@@ -8,11 +8,11 @@ import pytest
 
 from benchapp.cli.main import main
 from benchapp.errors import InputError
-from benchapp.instrument_card import load_card
 from benchapp.logbook.database import default_path
 from benchapp.logbook.query import list_runs
-from benchapp.recorded import open_run
-from benchapp.result_json import budget_from, budget_rows
+from benchapp.result.card import load_card
+from benchapp.result.json_object import budget_from, budget_rows
+from benchapp.run.recorded import open_run
 
 CARD = """
 [voltmeter]

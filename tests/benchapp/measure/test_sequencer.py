@@ -2,8 +2,8 @@ from dataclasses import replace
 
 import pytest
 
+from benchapp.bench.limits import HouseLimits
 from benchapp.events import EndReason, EventKind
-from benchapp.limits import HouseLimits
 from benchapp.measure.control import Control
 from benchapp.measure.snapshot import Batch, RecordLost
 from benchapp.recipe import StopRule

@@ -22,21 +22,21 @@ import numpy as np
 from benchapp.analysis.budget import Budget
 from benchapp.analysis.estimate import Estimate, Flag
 from benchapp.analysis.traps.detect import with_traps
-from benchapp.bench import Bench, BenchPlan
+from benchapp.bench.bench import Bench, BenchPlan
+from benchapp.bench.limits import HouseLimits
 from benchapp.clock import Clock
 from benchapp.errors import BenchError
 from benchapp.events import EndReason, Event, RunEnd
-from benchapp.history import History
-from benchapp.limits import HouseLimits
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.store import RunHeader, RunWriter
 from benchapp.measure.control import Control
 from benchapp.measure.sequencer import Sequencer
 from benchapp.measure.snapshot import Batch, RecordLost, RunFacts, RunSnapshot
 from benchapp.recipe import Recipe, recipe_to_toml
-from benchapp.result_budget import BudgetPlan, with_budget
-from benchapp.result_decision import decide, decision_object
-from benchapp.result_json import budget_rows, result_object
+from benchapp.result.budget import BudgetPlan, with_budget
+from benchapp.result.decision import decide, decision_object
+from benchapp.result.json_object import budget_rows, result_object
+from benchapp.run.history import History
 from benchapp.version import VERSION
 from drivers.guardian import NoGuard, ProcessGuard
 from drivers.registry import Transcript

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from benchapp.analysis.budget import Budget, Contribution, combine, from_half_width
 from benchapp.analysis.estimate import Estimate, Flag
 from benchapp.analysis.temperature import correction_uncertainty, to_reference
-from benchapp.instrument_card import Circuit, InstrumentCard, InstrumentSpec
 from benchapp.recipe import Recipe
+from benchapp.result.card import Circuit, InstrumentCard, InstrumentSpec
 
 
 @dataclass(frozen=True, slots=True)

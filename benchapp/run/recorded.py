@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchapp.events import EndReason, Event, Reading, RunEnd, RunStatus
-from benchapp.history import History
 from benchapp.logbook.query import RunRecord, RunSummary, load_run
 from benchapp.logbook.replay import recipe_of, replay
 from benchapp.logbook.store import conclude
 from benchapp.measure.snapshot import RunSnapshot
 from benchapp.recipe import Recipe
-from benchapp.result_json import as_stated, result_object
+from benchapp.result.json_object import as_stated, result_object
+from benchapp.run.history import History
 
 
 @dataclass(frozen=True, slots=True)
