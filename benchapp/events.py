@@ -23,6 +23,7 @@ class EventKind(StrEnum):
     PAUSE = "pause"
     MARK = "mark"
     NOTICE = "notice"
+    COMPLAINT = "complaint"  # an instrument's own error in the middle of a run; the text begins with its role
     FAULT = "fault"
 
 
@@ -56,8 +57,9 @@ class RunStatus(StrEnum):
 class EndReason(StrEnum):
     """Why a run ended."""
 
-    RULE = "stop rule"
+    RULE = "completed"
     OPERATOR = "operator"
+    UNREACHABLE = "target cannot be reached"
     OVERLOAD = "overload"
     COMPLIANCE = "compliance reached"
     LIMIT = "house limit"
@@ -72,7 +74,7 @@ _EXIT = {
     EndReason.LIMIT: 4,
     EndReason.RECORD: 4,
     EndReason.INSTRUMENT: 3,
-    EndReason.BUG: 1,
+    EndReason.BUG: 4,
 }
 
 
@@ -84,6 +86,7 @@ class RunEnd:
     text: str
     output_off: bool
 
-    def exit_status(self, blocks: int) -> int:
-        """The command line's: a run that ended as recipe or operator said is 0 with a result and 4 without one."""
-        return _EXIT.get(self.reason, 0 if blocks else 4)
+    @property
+    def exit_status(self) -> int:
+        """The command line's, as far as the end decides it; 0 where the result does."""
+        return _EXIT.get(self.reason, 0) if self.output_off else 3

@@ -80,6 +80,14 @@ def parse_temperature(text: str) -> float:
     return float(match[1]) - (273.15 if match[2] == "K" else 0.0)
 
 
+def parse_difference(text: str) -> float:
+    """A difference of temperatures in kelvin: "0.2 K". Raises QuantityError."""
+    match = re.fullmatch(r"\s*(\d+\.?\d*|\.\d+)\s*(?:K|degC|°C)\s*", text)
+    if match is None:
+        raise QuantityError(Fault("this is no difference of temperatures", text, 'Write for example "0.2 K"'))
+    return float(match[1])
+
+
 def parse_area(text: str) -> float:
     """An area in square metres: "2.5 mm2", "2.5 mm²" or "1 cm^2". Raises QuantityError."""
     match = re.fullmatch(r"\s*(.+?)\s*([munµ\u03bcc]?m)\s*(?:2|²|\^2|\*\*2)\s*", text)

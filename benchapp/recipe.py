@@ -5,6 +5,7 @@ Every fault of an input is found before any is reported, each with its place, va
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -14,8 +15,7 @@ from typing import Any
 import numpy as np
 
 from benchapp.analysis.blocks import LONGEST_PERIOD, middle_of, sign_period
-from benchapp.analysis.decision import Verdict, judge_limits
-from benchapp.analysis.estimate import Estimate, Estimator
+from benchapp.analysis.estimate import Estimator
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse
 
@@ -32,6 +32,18 @@ class StopRule:
     blocks: int | None = DEFAULT_BLOCKS
     duration_s: float | None = None
     until_ohm: float | None = None
+    until_relative: float | None = None
+
+    @property
+    def has_target(self) -> bool:
+        """Whether the run ends at a target uncertainty."""
+        return self.until_ohm is not None or self.until_relative is not None
+
+    def target_ohm(self, resistance_ohm: float) -> float:
+        """The target uncertainty in ohm at a value; NaN without one."""
+        if self.until_relative is not None:
+            return self.until_relative * abs(resistance_ohm)
+        return float("nan") if self.until_ohm is None else self.until_ohm
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,25 +84,14 @@ class Recipe:
             return self.wanted_estimator
         signs = np.array([ord(sign) for sign in self.signs * 2], dtype=float) - ord(",")
         regular = len(self.signs) <= LONGEST_PERIOD or bool(sign_period(signs))
-        if self.stop.until_ohm is not None:
+        if self.stop.has_target:
             return Estimator.BLOCKS
         return Estimator.SLIDING if regular else Estimator.STATE_SPACE
-
-    def judge(self, estimate: Estimate) -> Verdict | None:
-        """The estimate against the limits, by the rule."""
-        return judge_limits(
-            estimate.resistance_ohm, estimate.expanded_uncertainty_ohm, self.low_ohm, self.high_ohm, self.guard
-        )
 
     @property
     def remarks(self) -> dict[str, object]:
         """What an exported file says in its head, so that its analysis gives the same result."""
         return {"emf_order": self.emf_order, "aperture_s": self.aperture_s, "estimator": self.estimator}
-
-    @property
-    def guard(self) -> float:
-        """Width of the guard band in expanded uncertainties; 0 for simple acceptance."""
-        return 0.0 if self.rule == "simple" else self.guard_band
 
     @property
     def aperture_s(self) -> float:
@@ -147,6 +148,16 @@ def entries_from_text(text: str, file: str) -> dict[str, Entry]:
 
 def build_recipe(entries: Entries) -> Recipe:
     """A recipe from what was written. Raises InputError with all faults at once."""
+    values, faults = read_entries(entries)
+    if "current" not in entries:
+        faults.append(Fault("missing", "", 'Nothing is switched on unasked: write for example "100 mA"', "current"))
+    if faults:
+        raise InputError(*faults)
+    return _assemble(values)
+
+
+def read_entries(entries: Entries) -> tuple[dict[str, Any], list[Fault]]:
+    """The values of some of a recipe's keys, and all that is wrong with them: one validator for all ways in."""
     faults: list[Fault] = []
     values: dict[str, Any] = {}
     for key, entry in entries.items():
@@ -158,10 +169,7 @@ def build_recipe(entries: Entries) -> Recipe:
             values[key] = reader(entry)
         except InputError as error:
             faults += error.faults
-    faults += _contradictions(entries, values)
-    if faults:
-        raise InputError(*faults)
-    return _assemble(values)
+    return values, faults + _contradictions(entries, values)
 
 
 def recipe_to_toml(recipe: Recipe) -> str:
@@ -181,6 +189,8 @@ def recipe_to_toml(recipe: Recipe) -> str:
     ]
     lines += [f'{key} = "{value!r} {unit}"' for key, value, unit in quantities if value is not None]
     lines += [f"nplc = {recipe.nplc!r}", f'signs = "{recipe.signs}"', f"emf_order = {recipe.emf_order}"]
+    if recipe.stop.until_relative is not None:
+        lines.append(f'until = "{recipe.stop.until_relative * 1e6!r} ppm"')
     if recipe.stop.blocks is not None:
         lines.append(f"blocks = {recipe.stop.blocks}")
     lines += [f'rule = "{recipe.rule}"', f"guard_band = {recipe.guard_band!r}", f"confidence = {recipe.confidence!r}"]
@@ -208,14 +218,13 @@ def _assemble(values: dict[str, Any]) -> Recipe:
     }  # fmt: skip
     chosen = {names.get(key, key): value for key, value in values.items() if key not in STOP_KEYS}
     if any(key in values for key in STOP_KEYS):
-        chosen["stop"] = StopRule(values.get("blocks"), values.get("duration"), values.get("until"))
+        until = values.get("until", _Target())
+        chosen["stop"] = StopRule(values.get("blocks"), values.get("duration"), until.ohm, until.relative)
     return Recipe(**chosen)
 
 
 def _contradictions(entries: Entries, values: dict[str, Any]) -> list[Fault]:
     faults = []
-    if "current" not in entries:
-        faults.append(Fault("missing", "", 'Nothing is switched on unasked: write for example "100 mA"', "current"))
     stops = [key for key in STOP_KEYS if key in entries]
     if len(stops) > 1:
         faults.append(entries[stops[1]].fault(f"stands beside {stops[0]}", f"Choose one of {', '.join(STOP_KEYS)}"))
@@ -269,6 +278,27 @@ def _whole(low: int, high: int) -> Callable[[Entry], int]:
         return int(value)
 
     return read
+
+
+@dataclass(frozen=True, slots=True)
+class _Target:
+    """A target uncertainty: in ohm, or relative to the value."""
+
+    ohm: float | None = None
+    relative: float | None = None
+
+
+_RELATIVE = re.compile(r"\s*(\d+\.?\d*(?:[eE][+-]?\d+)?|\.\d+)\s*(%|ppm)\s*")
+
+
+def _target(entry: Entry) -> _Target:
+    match = _RELATIVE.fullmatch(entry.value) if isinstance(entry.value, str) else None
+    if match is None:
+        return _Target(ohm=_quantity("ohm", 0, 1e6)(entry))
+    value = float(match[1]) * (1e-2 if match[2] == "%" else 1e-6)
+    if not 0 < value < 1:
+        raise InputError(entry.fault("out of range", 'Write a part of the value, such as "0.01 %" or "50 ppm"'))
+    return _Target(relative=value)
 
 
 def _signs(entry: Entry) -> str:
@@ -331,7 +361,7 @@ _READERS: dict[str, Callable[[Entry], Any]] = {
     "emf_order": _whole(0, 2),
     "blocks": _whole(1, 100_000_000),
     "duration": _quantity("s", 0, 1e8),
-    "until": _quantity("ohm", 0, 1e6),
+    "until": _target,
     "endless": _true,
     "estimator": _estimator,
     "rule": _rule,

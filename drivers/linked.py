@@ -99,6 +99,7 @@ class LinkedPair:
             )  # fmt: skip
         source.set("step_source", "")
         source.set("mode", True)
+        source.forget_level()
 
     def run_pass(self) -> list[LinkedReading]:
         """One pass over the list. Raises PassFailed where it is not to be believed, InstrumentError."""

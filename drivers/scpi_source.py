@@ -8,6 +8,7 @@ from drivers.dialect import Spelling
 from drivers.errors import InstrumentError, SettingError
 from drivers.guardian import SafePlan
 from drivers.instrument import Instrument
+from drivers.values import agrees
 from drivers.wires import host_and_port
 
 
@@ -15,6 +16,8 @@ class ScpiSource(Instrument):
     """See `drivers.roles.CurrentSource`. `bipolar`: it takes negative levels itself."""
 
     bipolar = True
+    range_A: float | None = None  # in use, as read back; None where it is not known
+    _asked_A: float | None = None  # by the last step; None where a list of levels runs
 
     def open(self) -> None:
         """Switch off before anything else, then identify and reset."""
@@ -25,6 +28,7 @@ class ScpiSource(Instrument):
         """Range before level, compliance before output: the order that every source takes."""
         if self.has("range"):
             self.set("range", abs(current_A))
+            self.range_A = self.get_number("range") if self.spelling("range").get else abs(current_A)
         self.set("compliance", compliance_V)
         self.set("level", 0.0)
         self._prepare_step()
@@ -44,6 +48,7 @@ class ScpiSource(Instrument):
 
     def step(self, current_A: float) -> bool:
         """One message with its own completion answer; several where the instrument takes one unit only."""
+        self._asked_A = current_A
         if not self._in_one:
             return self._step_by_parts(current_A)
         message = self._step_messages.get(current_A)
@@ -86,6 +91,7 @@ class ScpiSource(Instrument):
     def look_after(self) -> list[str]:
         """In the middle of a run: what its error queue holds. Raises SettingError where the output is off by itself."""
         found = self.reported()
+        self._compare_level(found)
         if not self.get_bool("output"):
             raise SettingError(
                 "the output is off though nobody switched it off: the source has lost its settings, or protects itself",
@@ -94,6 +100,29 @@ class ScpiSource(Instrument):
                 remedy="Look for a dip of the mains, an interlock or a trip; then measure again.",
             )
         return found
+
+    def forget_level(self) -> None:
+        """The level is another's from now on: a list steps it."""
+        self._asked_A = None
+
+    @property
+    def tells_compliance(self) -> bool:
+        """Whether it can say that the compliance limits."""
+        return self._limiting is not None
+
+    def _compare_level(self, reported: list[str]) -> None:
+        """The level of the last step reads back as it was asked. Raises SettingError."""
+        if self._asked_A is None or not self._level.get or not self._level.verify:
+            return
+        found = self._number(self._level)
+        if not agrees(self._asked_A, found * self._level.scale, self._level):
+            more = f"; it {reported[0].partition(' ')[2]}" if reported else ""
+            raise SettingError(
+                f"a level of {self._asked_A:.6g} A was asked and {found:.6g} A reads back{more}",
+                resource=self.link.resource,
+                command=self._level.get,
+                remedy="Choose a current within its range and limits.",
+            )
 
     def safe(self) -> bool:
         """The safe sequence, on a new connection where the old one is gone; True where the output is proved off."""

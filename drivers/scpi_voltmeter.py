@@ -13,6 +13,8 @@ OVERLOAD = 9.9e37  # SCPI-99 vol. 1, 7.2.1
 class ScpiVoltmeter(Instrument):
     """See `drivers.roles.Voltmeter`."""
 
+    range_V: float | None = None  # in use, as read back; None where it chooses by itself
+
     def configure(self, *, nplc: float, line_frequency_Hz: float, range_V: float | None) -> None:
         """Function first, because it loses other settings; then aperture, range, autozero, trigger."""
         if self.has("function"):
@@ -24,6 +26,7 @@ class ScpiVoltmeter(Instrument):
             self.set("aperture", aperture_s)
         if range_V is not None:
             self.set("range", range_V)
+            self.range_V = self.get_number("range") if self.spelling("range").get else range_V
         elif self.has("autorange"):
             self.set("autorange", True)
         # The zero of the voltmeter is one more EMF that the reversal cancels; autozero would only double the time.

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from benchapp.analysis.student import coverage_factor, normal_quantile
 
 # Divisors of a half-width, JCGM 100:2008, 4.3.7 to 4.3.9, and 4.3.3 for a stated U with k = 2.
 DIVISORS = {"normal": 2.0, "rectangular": math.sqrt(3), "triangular": math.sqrt(6), "U-shaped": math.sqrt(2)}
+
+
+_MANY_DEGREES = 1e6  # as good as a limit that is certain
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,11 +48,6 @@ class Budget:
     coverage_factor: float
     expanded_uncertainty: float
 
-    @property
-    def whole_degrees_of_freedom(self) -> int:
-        """Truncated to a whole number (G.4.1); rounding of the arithmetic must not cost one."""
-        return _truncated(self.degrees_of_freedom)
-
 
 def from_half_width(half_width: float, distribution: str) -> float:
     """Standard uncertainty of a half-width under a distribution of `DIVISORS`."""
@@ -68,19 +66,29 @@ def welch_satterthwaite(contributions: Sequence[Contribution]) -> float:
     return math.inf if terms == 0 else u4 / terms
 
 
-def _truncated(degrees_of_freedom: float) -> int:
-    return max(1, math.floor(degrees_of_freedom + 1e-9))
+def combine(
+    contributions: Sequence[Contribution],
+    coverage_probability: float = 0.95,
+    correlations: Mapping[tuple[str, str], float] | None = None,
+) -> Budget:
+    """Root sum of squares, and k = t_p(nu_eff) with nu_eff as it is: interpolated, not truncated (G.4.1 allows both).
 
-
-def combine(contributions: Sequence[Contribution], coverage_probability: float = 0.95) -> Budget:
-    """Root sum of squares of uncorrelated contributions, and k = t_p(nu_eff) with nu_eff truncated (G.4.1)."""
+    `correlations` holds r of two contributions by their names (5.2.2); the others are uncorrelated. The effective
+    degrees of freedom are those of uncorrelated contributions, which is all that G.4.1 gives.
+    """
     variance = sum(c.contribution**2 for c in contributions)
+    for (first, second), r in (correlations or {}).items():
+        a, b = (next(c for c in contributions if c.name == name) for name in (first, second))
+        variance += 2 * r * a.sensitivity * a.standard_uncertainty * b.sensitivity * b.standard_uncertainty
+    variance = max(0.0, variance)
     u = math.sqrt(variance)
     degrees = welch_satterthwaite(contributions)
+    if degrees > _MANY_DEGREES:
+        degrees = math.inf
     if math.isinf(degrees):
         k = normal_quantile(0.5 + coverage_probability / 2)
     else:
-        k = coverage_factor(_truncated(degrees), coverage_probability)
+        k = coverage_factor(max(1.0, degrees), coverage_probability)
     shared = [
         Contribution(
             c.name, c.standard_uncertainty, c.sensitivity, c.degrees_of_freedom, c.distribution, c.note,

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
 
-from benchapp.analysis.student import normal_cdf
+from benchapp.analysis.student import normal_cdf, t_cdf
 
 
 class Verdict(StrEnum):
@@ -53,14 +53,34 @@ def leans_to(resistance_ohm: float, low_ohm: float | None, high_ohm: float | Non
 
 
 def conformity_probability(
-    resistance_ohm: float, standard_uncertainty_ohm: float, low_ohm: float | None, high_ohm: float | None
+    resistance_ohm: float,
+    standard_uncertainty_ohm: float,
+    low_ohm: float | None,
+    high_ohm: float | None,
+    degrees_of_freedom: float = math.inf,
 ) -> float:
-    """Probability that the true value lies within the limits, for a normal distribution (JCGM 106:2012, clause 7)."""
-    if not standard_uncertainty_ohm > 0:
+    """Probability that the true value lies within the limits (JCGM 106:2012, clause 7), nothing known before.
+
+    Few degrees of freedom make it Student's t about the value: u is itself not well known then.
+    """
+    outside = outside_probability(resistance_ohm, standard_uncertainty_ohm, low_ohm, high_ohm, degrees_of_freedom)
+    return 1.0 - outside
+
+
+def outside_probability(
+    resistance_ohm: float,
+    standard_uncertainty_ohm: float,
+    low_ohm: float | None,
+    high_ohm: float | None,
+    degrees_of_freedom: float = math.inf,
+) -> float:
+    """1 minus the probability of conformity, added up from both tails so that a small one keeps its digits."""
+    u = standard_uncertainty_ohm
+    if not u > 0 or not degrees_of_freedom > 0:
         return math.nan
-    above_low = 1.0 if low_ohm is None else normal_cdf((resistance_ohm - low_ohm) / standard_uncertainty_ohm)
-    above_high = 0.0 if high_ohm is None else normal_cdf((resistance_ohm - high_ohm) / standard_uncertainty_ohm)
-    return above_low - above_high
+    below = 0.0 if low_ohm is None else t_cdf((low_ohm - resistance_ohm) / u, degrees_of_freedom)
+    above = 0.0 if high_ohm is None else t_cdf((resistance_ohm - high_ohm) / u, degrees_of_freedom)
+    return below + above
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,26 +6,26 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchapp.analysis.blocks import BlockFormer, middle_of, sign_period
-from benchapp.analysis.regular import regular_blocks
+from benchapp.analysis.blocks import middle_of, sign_period
+from benchapp.analysis.find_blocks import find_blocks
+from benchapp.analysis.resolution import display_step, hidden_uncertainty
 from benchapp.analysis.robust import robust_mean
-from benchapp.analysis.running import CompactSeries, Moments, PairedMoments
+from benchapp.analysis.running import CompactSeries, Moments, PairedMoments, SparseSample
+from benchapp.analysis.running_blocks import COVERAGE_PROBABILITY, OVERLOAD_V, ClosedBlock
 from benchapp.analysis.sliding import SlidingSeries
 from benchapp.analysis.slow_part import slow_uncertainty
 from benchapp.analysis.state_space import StateSpaceSeries
 from benchapp.analysis.stationarity import Stationarity, drift_is_significant, judge
-from benchapp.analysis.student import coverage_factor, coverage_factors
+from benchapp.analysis.student import coverage_factor
 
 Floats = NDArray[np.float64]
-COVERAGE_PROBABILITY = 0.95
-# SCPI-99 vol. 1, 7.2.1: 9.9E37 is infinity and 9.91E37 is not a number; no voltmeter reads 1E30 V.
-OVERLOAD_V = 1e30
-_LONG = 200_000  # readings from which a whole run is taken at once; shorter ones as they were live, bit for bit
+_SENSITIVITY = ClosedBlock._fields.index("sensitivity_per_A")
 
 
 # Below these the slow part of the series is too short to say; found by simulation (`make coverage`).
@@ -47,12 +47,14 @@ class Flag:
     """Something the reader of a result should know. `severity` is notice, warning or stop.
 
     `where_s` are the stretches of time, start and end, of the readings concerned; empty where that is the whole run.
+    `size_ohm` is how far R moved, where that is what the flag speaks of.
     """
 
     code: str
     severity: str
     text: str
     where_s: tuple[tuple[float, float], ...] = ()
+    size_ohm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,7 @@ class Estimate:
     expanded_uncertainty_ohm: float
     coverage_factor: float
     coverage_probability: float
-    degrees_of_freedom: int
+    degrees_of_freedom: float
     repeatability_95_ohm: float
     block_deviation_ohm: float
     reading_noise_V: float
@@ -86,29 +88,22 @@ class Estimate:
     flags: tuple[Flag, ...]
 
 
-class ClosedBlock(NamedTuple):
-    """A block with the result as it stood when it closed; NaN half-width below two blocks."""
-
-    time_s: float
-    resistance_ohm: float
-    thermal_emf_V: float
-    mean_ohm: float
-    half_width_ohm: float
-    readings: int
-
-
 class _Central(NamedTuple):
     """R in ohm with its standard uncertainty and degrees of freedom, by which estimator; blocks that lie far out."""
 
     resistance_ohm: float
     standard_uncertainty_ohm: float
-    degrees_of_freedom: int
+    degrees_of_freedom: float
     estimator: Estimator
     outlying: int = 0
 
 
 class RunningEstimate:
-    """Takes readings one by one; `estimate()` states the result at any moment."""
+    """Takes what was read and the blocks that it closed, in batches; `estimate()` states the result at any moment.
+
+    `whole_up_to` bounds the readings of which a state-space estimate is made: a run that goes on must not wait for a
+    long one, and has that of consecutive blocks meanwhile.
+    """
 
     def __init__(
         self,
@@ -116,122 +111,78 @@ class RunningEstimate:
         middle_A: float = 0.0,
         aperture_s: float = math.nan,
         estimator: Estimator = Estimator.SLIDING,
+        whole_up_to: int | None = None,
     ) -> None:
         self._wanted = estimator
+        self._middle_A = middle_A
         self._sliding = SlidingSeries(emf_order, middle_A, keeps=estimator is Estimator.ROBUST)
         self._whole = StateSpaceSeries() if estimator is Estimator.STATE_SPACE else None
+        self._whole_up_to = whole_up_to
         self._last_current_A = math.nan
         self._alternates = True
         self._aperture_s = aperture_s
         self._sensitivity_squared = 0.0
-        self._former = BlockFormer(emf_order, middle_A)
         self._blocks = Moments()
+        self._sample = SparseSample()
+        self._swing_squared = 0.0
         self._series = CompactSeries()
         self._readings = PairedMoments()
         self._overloads = 0
         self._overloaded_s = (math.inf, -math.inf)
 
-    @property
-    def block_count(self) -> int:
-        """Closed blocks so far."""
-        return self._blocks.count
+    def take(self, readings: Floats, blocks: Floats, cuts: Sequence[int] = ()) -> None:
+        """Readings as (3, n): time, current, voltage; the blocks they closed as columns of ClosedBlock.
 
-    @property
-    def overloads(self) -> int:
-        """Readings outside the voltmeter's range so far; they are in no block."""
-        return self._overloads
-
-    def push(self, time_s: float, current_A: float, voltage_V: float) -> ClosedBlock | None:
-        """Take one reading; return the block that it closes, if any."""
-        if not abs(voltage_V) < OVERLOAD_V:
-            self._overloads += 1
-            self._overloaded_s = (min(self._overloaded_s[0], time_s), time_s)
-            self.pause()
-            return None
-        if current_A * self._last_current_A >= 0:
-            self._alternates = False
-        self._last_current_A = current_A
-        self._readings.push(time_s, current_A, voltage_V)
-        left_out = self._former.left_out
-        block = self._former.push(time_s, current_A, voltage_V)
-        if self._former.left_out != left_out:
-            self._cut()  # the former has seen a gap in time
-        self._sliding.push(time_s, current_A, voltage_V)
-        if self._whole is not None:
-            self._whole.push(time_s, current_A, voltage_V)
-        if block is None:
-            return None
-        self._blocks.push(block.time_s, block.resistance_ohm)
-        self._series.push(block.resistance_ohm)
-        self._sensitivity_squared += block.sensitivity_per_A**2
-        return ClosedBlock(
-            block.time_s,
-            block.resistance_ohm,
-            block.thermal_emf_V,
-            self._blocks.mean,
-            self.repeatability_95(),
-            block.readings,
-        )
-
-    def take_all(self, time_s: Floats, current_A: Floats, voltage_V: Floats) -> list[ClosedBlock] | None:
-        """A whole long run at once instead of `push` for each reading; None, and nothing taken, where it is irregular.
-
-        The same blocks, and the same numbers but for the rounding of sums (a part in 1e12).
+        `cuts` are indices of readings that come first after a cut: a pause, a gap in time.
         """
-        if self._whole is not None or self._readings.count or not (np.abs(voltage_V) < OVERLOAD_V).all():
-            return None
-        found = regular_blocks(time_s, current_A, voltage_V, self._former.order, self._former.middle_A)
-        if found is None:
-            return None
-        self._alternates = bool((current_A[1:] * current_A[:-1] < 0).all())
-        self._readings.take_all(time_s, current_A, voltage_V)
-        self._sliding.extend(time_s.tolist(), current_A.tolist(), voltage_V.tolist())
-        self._sensitivity_squared = float(found.sensitivity_per_A @ found.sensitivity_per_A)
-        means, squares = [], []
-        for t, R in zip(found.time_s.tolist(), found.resistance_ohm.tolist(), strict=True):
-            self._blocks.push(t, R)
-            self._series.push(R)
-            means.append(self._blocks.mean)
-            squares.append(self._blocks.sum_square)
-        n = np.arange(1.0, len(means) + 1)
-        half = np.full(len(means), np.nan)
-        degrees = n[1:] - 1
-        half[1:] = np.sqrt(np.array(squares[1:]) / degrees / n[1:]) * coverage_factors(len(means) - 1)
-        columns = (
-            found.time_s.tolist(),
-            found.resistance_ohm.tolist(),
-            found.thermal_emf_V.tolist(),
-            means,
-            half.tolist(),
-        )
-        return [ClosedBlock(*row, found.readings) for row in zip(*columns, strict=True)]
+        edges = sorted({0, *(cut for cut in cuts if 0 <= cut <= readings.shape[1]), readings.shape[1]})
+        if 0 in cuts:
+            self._cut()
+        for number, (start, end) in enumerate(pairwise(edges)):
+            if number:
+                self._cut()
+            self._take_stretch(*readings[:, start:end])
+        if readings.shape[1] in cuts and readings.shape[1]:
+            self._cut()
+        self._blocks.extend(blocks[0], blocks[1])
+        self._series.extend(blocks[1])
+        self._sensitivity_squared += float(blocks[_SENSITIVITY] @ blocks[_SENSITIVITY])
 
-    def pause(self) -> None:
-        """No block spans a pause."""
-        self._former.break_block()
-        self._cut()
-        self._last_current_A = math.nan
+    def _take_stretch(self, t: Floats, I: Floats, V: Floats) -> None:
+        good = np.abs(V) < OVERLOAD_V
+        if not good.all():
+            places = np.flatnonzero(~good)
+            self._overloads += len(places)
+            self._overloaded_s = (min(self._overloaded_s[0], float(t[places[0]])), float(t[places[-1]]))
+            for start, end in pairwise([-1, *places.tolist(), len(t)]):
+                if end > start + 1:
+                    self._take_stretch(t[start + 1 : end], I[start + 1 : end], V[start + 1 : end])
+                self._cut()
+            return
+        if not len(t):
+            return
+        self._alternates &= bool((I[1:] * I[:-1] < 0).all()) and not self._last_current_A * float(I[0]) >= 0
+        self._last_current_A = float(I[-1])
+        self._readings.extend(t, I, V)
+        self._sample.extend(V)
+        swing = I - self._middle_A
+        self._swing_squared += float(swing @ swing)
+        self._sliding.extend(t, I, V)
+        if self._whole is not None:
+            self._whole.extend(t, I, V)
 
     def _cut(self) -> None:
+        self._last_current_A = math.nan
         self._sliding.cut()
         if self._whole is not None:
             self._whole.pause()
 
-    def repeatability_95(self) -> float:
-        """Half-width in ohm of the 95 % interval from the scatter of consecutive blocks; NaN below two.
-
-        This is what a stop rule looks at: stopping on the interval that is reported would stop on luck.
-        """
-        if self._blocks.count < 2:
-            return math.nan
-        return self._blocks.standard_uncertainty * coverage_factor(self._blocks.count - 1, COVERAGE_PROBABILITY)
-
     def estimate(self) -> Estimate:
         """The result so far. Cost: that of what came since the last call, and of some thousand values at most."""
         blocks, n = self._blocks, self._blocks.count
-        resistance, u, degrees, estimator, outlying = self._central()
-        k = coverage_factor(degrees, COVERAGE_PROBABILITY) if degrees > 0 else math.nan
         noise = blocks.standard_deviation / math.sqrt(self._sensitivity_squared / n) if n > 1 else math.nan
+        resistance, u, degrees, estimator, outlying = self._with_resolution(self._central(), noise)
+        k = coverage_factor(degrees, COVERAGE_PROBABILITY) if degrees > 0 else math.nan
         emf, emf_slope = self._readings.thermal_emf(resistance) if math.isfinite(resistance) else (math.nan, math.nan)
         return Estimate(
             resistance_ohm=resistance,
@@ -264,8 +215,24 @@ class RunningEstimate:
         mean_ohm = blocks.mean if n else math.nan
         return _Central(mean_ohm, blocks.standard_uncertainty, max(0, n - 1), Estimator.BLOCKS)
 
+    def _with_resolution(self, found: _Central, noise_V: float) -> _Central:
+        """The same with what the voltmeter's last digit hides, which no averaging makes smaller."""
+        u, count = found.standard_uncertainty_ohm, self._readings.count
+        if not u >= 0 or not count or not found.degrees_of_freedom:
+            return found
+        deviation = noise_V if math.isfinite(noise_V) else 0.0
+        swing = math.sqrt(self._swing_squared / count)
+        hidden = hidden_uncertainty(display_step(self._sample.values), deviation, swing)
+        if not hidden > 0:
+            return found
+        whole = math.hypot(u, hidden)
+        degrees = found.degrees_of_freedom * (whole / u) ** 4 if u > 1e-4 * whole else math.inf
+        return found._replace(standard_uncertainty_ohm=whole, degrees_of_freedom=degrees)
+
     def _by_state_space(self) -> _Central | None:
-        found = None if self._whole is None else self._whole.estimate()
+        if self._whole is None or (self._whole_up_to is not None and self._readings.count > self._whole_up_to):
+            return None
+        found = self._whole.estimate()
         if found is None:
             return None
         u, degrees = found.standard_uncertainty_ohm, found.degrees_of_freedom
@@ -291,43 +258,38 @@ class RunningEstimate:
             text = f"{self._overloads} readings outside the voltmeter's range; they are in no block."
             flags.append(Flag("overload", "stop", f"{text} Choose a higher range.", (self._overloaded_s,)))
         if outlying:
-            text = f"{outlying} of {self._sliding.count} overlapping blocks lie further out than noise explains; each"
-            flags.append(Flag("outlier", "notice", f"{text} was limited to two deviations. The readings are all kept."))
+            text = (
+                f"{outlying} of {self._sliding.count} overlapping blocks lie further out than noise explains; each was"
+            )
+            text += " limited to two deviations. The readings are all kept."
+            flags.append(Flag("outlier-limited", "notice", text))
         return tuple(flags)
 
 
 def estimate_readings(
-    time_s: Sequence[float],
-    current_A: Sequence[float],
-    voltage_V: Sequence[float],
+    time_s: Sequence[float] | Floats,
+    current_A: Sequence[float] | Floats,
+    voltage_V: Sequence[float] | Floats,
     *,
     emf_order: int = 1,
     middle_A: float | None = None,
     pauses: Sequence[int] = (),
     aperture_s: float = math.nan,
     estimator: Estimator | None = None,
-) -> tuple[Estimate, list[ClosedBlock]]:
-    """The whole run at once; `pauses` holds the indices of readings that come first after a pause.
+) -> tuple[Estimate, Floats]:
+    """The whole run at once, and its blocks as columns of ClosedBlock.
 
-    Without an `estimator` the signs decide: sliding blocks where they have a period, else the state-space estimate.
+    `pauses` holds the indices of readings that come first after a pause. Without an `estimator` the signs decide:
+    sliding blocks where they have a period, else the state-space estimate.
     """
+    readings = np.array([time_s, current_A, voltage_V], dtype=float).reshape(3, -1)
     if middle_A is None:
-        middle_A = middle_of(min(current_A, default=0.0), max(current_A, default=0.0))
+        I = readings[1]
+        middle_A = middle_of(float(I.min(initial=0.0)), float(I.max(initial=0.0)))
     if estimator is None:
         # Sliding blocks cover a little too rarely where the signs are irregular.
-        estimator = Estimator.SLIDING if sign_period(np.asarray(current_A)) else Estimator.STATE_SPACE
+        estimator = Estimator.SLIDING if sign_period(readings[1]) else Estimator.STATE_SPACE
+    blocks, cuts = find_blocks(readings, emf_order=emf_order, middle_A=middle_A, pauses=pauses)
     running = RunningEstimate(emf_order, middle_A, aperture_s, estimator)
-    if len(time_s) >= _LONG and not pauses:
-        columns = (np.asarray(column, dtype=float) for column in (time_s, current_A, voltage_V))
-        taken = running.take_all(*columns)
-        if taken is not None:
-            return running.estimate(), taken
-    first_after_pause = set(pauses)
-    blocks = []
-    for index, reading in enumerate(zip(time_s, current_A, voltage_V, strict=True)):
-        if index in first_after_pause:
-            running.pause()
-        block = running.push(*reading)
-        if block is not None:
-            blocks.append(block)
+    running.take(readings, blocks, cuts)
     return running.estimate(), blocks

@@ -39,6 +39,23 @@ class Moments:
         self.sum_time_square += dt * new_dt
         self.sum_time_value += dy * new_dt
 
+    def extend(self, time_s: Floats, value: Floats) -> None:
+        """Add many points at once: their own moments, merged (Chan, Golub and LeVeque 1979, cited from memory)."""
+        m = len(value)
+        if not m:
+            return
+        n, both = self.count, self.count + m
+        mean_t, mean_y = float(time_s.mean()), float(value.mean())
+        t, y = time_s - mean_t, value - mean_y
+        dt, dy = mean_t - self.mean_time_s, mean_y - self.mean
+        weight = n * m / both
+        self.sum_square += float(y @ y) + dy * dy * weight
+        self.sum_time_square += float(t @ t) + dt * dt * weight
+        self.sum_time_value += float(t @ y) + dt * dy * weight
+        self.mean_time_s += dt * m / both
+        self.mean += dy * m / both
+        self.count = both
+
     @property
     def standard_deviation(self) -> float:
         """Experimental standard deviation (n - 1); NaN below two points."""
@@ -73,29 +90,22 @@ class PairedMoments:
         self.mean_time_s = self.mean_current_A = self.mean_voltage_V = 0.0
         self._stt = self._sti = self._stv = 0.0
 
-    def push(self, time_s: float, current_A: float, voltage_V: float) -> None:
-        """Add one reading."""
-        self.count += 1
-        n = self.count
-        dt, di, dv = time_s - self.mean_time_s, current_A - self.mean_current_A, voltage_V - self.mean_voltage_V
-        self.mean_time_s += dt / n
-        self.mean_current_A += di / n
-        self.mean_voltage_V += dv / n
-        new_dt = time_s - self.mean_time_s
-        self._stt += dt * new_dt
-        self._sti += di * new_dt
-        self._stv += dv * new_dt
-
-    def take_all(self, time_s: Floats, current_A: Floats, voltage_V: Floats) -> None:
-        """All readings of a run at once, instead of `push` for each."""
-        self.count = len(time_s)
-        self.mean_time_s, self.mean_current_A, self.mean_voltage_V = (
-            float(column.mean()) for column in (time_s, current_A, voltage_V)
-        )
-        dt = time_s - self.mean_time_s
-        self._stt = float(dt @ dt)
-        self._sti = float(dt @ (current_A - self.mean_current_A))
-        self._stv = float(dt @ (voltage_V - self.mean_voltage_V))
+    def extend(self, time_s: Floats, current_A: Floats, voltage_V: Floats) -> None:
+        """Add many readings at once."""
+        m = len(time_s)
+        if not m:
+            return
+        n, both = self.count, self.count + m
+        means = [float(column.mean()) for column in (time_s, current_A, voltage_V)]
+        dt, di, dv = means[0] - self.mean_time_s, means[1] - self.mean_current_A, means[2] - self.mean_voltage_V
+        t, weight = time_s - means[0], n * m / both
+        self._stt += float(t @ t) + dt * dt * weight
+        self._sti += float(t @ (current_A - means[1])) + dt * di * weight
+        self._stv += float(t @ (voltage_V - means[2])) + dt * dv * weight
+        self.mean_time_s += dt * m / both
+        self.mean_current_A += di * m / both
+        self.mean_voltage_V += dv * m / both
+        self.count = both
 
     def thermal_emf(self, resistance_ohm: float) -> tuple[float, float]:
         """Thermal EMF in V at the mean time of the readings, and its slope in V/s."""
@@ -112,17 +122,42 @@ class CompactSeries:
     def __init__(self) -> None:
         self.group = 1
         self.values: list[float] = []
-        self._sum = 0.0
-        self._pending = 0
+        self._rest: Floats = np.empty(0)
 
-    def push(self, value: float) -> None:
-        """Add one value."""
-        self._sum += value
-        self._pending += 1
-        if self._pending < self.group:
-            return
-        self.values.append(self._sum / self.group)
-        self._sum, self._pending = 0.0, 0
-        if len(self.values) == self._LIMIT:
-            self.values = [(a + b) / 2 for a, b in zip(self.values[::2], self.values[1::2], strict=True)]
-            self.group *= 2
+    def extend(self, values: Floats) -> None:
+        """Add values."""
+        rest = np.concatenate([self._rest, values])
+        while len(rest) >= self.group:
+            room = min(len(rest) // self.group, self._LIMIT - len(self.values))
+            taken = rest[: room * self.group].reshape(room, self.group).mean(axis=1)
+            self.values += taken.tolist()
+            rest = rest[room * self.group :]
+            if len(self.values) == self._LIMIT:
+                self.values = [(a + b) / 2 for a, b in zip(self.values[::2], self.values[1::2], strict=True)]
+                self.group *= 2
+        self._rest = rest
+
+
+class SparseSample:
+    """Some hundreds to some thousands of a stream's values, evenly taken however long it is."""
+
+    _LIMIT = 2048
+
+    def __init__(self) -> None:
+        self._every = 1
+        self._seen = 0
+        self._kept: list[float] = []
+
+    @property
+    def values(self) -> Floats:
+        """What was kept."""
+        return np.array(self._kept)
+
+    def extend(self, values: Floats) -> None:
+        """Take values."""
+        first = -self._seen % self._every
+        self._kept += values[first :: self._every].tolist()
+        self._seen += len(values)
+        while len(self._kept) >= self._LIMIT:
+            self._kept = self._kept[::2]
+            self._every *= 2

@@ -86,9 +86,7 @@ class SlidingSeries:
         """`keeps`: all values stay available in `kept`, beside their group means."""
         self._order, self._middle_A = emf_order, middle_A
         self._kept: list[Floats] | None = [] if keeps else None
-        self._time: list[float] = []
-        self._current: list[float] = []
-        self._voltage: list[float] = []
+        self._open = np.empty((3, 0))
         self.groups = GroupMeans()
         self.count = 0
         self._reference_ohm = 0.0
@@ -114,36 +112,26 @@ class SlidingSeries:
         """Mean number of readings in a block."""
         return self._sizes / self.count if self.count else 0.0
 
-    def push(self, time_s: float, current_A: float, voltage_V: float) -> None:
-        """Keep a reading until the next `update`."""
-        self._time.append(time_s)
-        self._current.append(current_A)
-        self._voltage.append(voltage_V)
-
-    def extend(self, time_s: list[float], current_A: list[float], voltage_V: list[float]) -> None:
-        """Keep many readings until the next `update`."""
-        self._time += time_s
-        self._current += current_A
-        self._voltage += voltage_V
+    def extend(self, time_s: Floats, current_A: Floats, voltage_V: Floats) -> None:
+        """Keep readings until the next `update`."""
+        added = np.stack([time_s, current_A, voltage_V])
+        self._open = np.concatenate([self._open, added], axis=1) if self._open.shape[1] else added
 
     def cut(self) -> None:
         """A pause: what cannot be closed is dropped."""
         self.update()
-        for column in (self._time, self._current, self._voltage):
-            column.clear()
+        self._open = np.empty((3, 0))
 
     def update(self) -> None:
         """Close what can be closed."""
-        while len(self._time) >= self._order + 2:
-            chunk = [np.array(column[:_CHUNK]) for column in (self._time, self._current, self._voltage)]
-            found = sliding_blocks(*chunk, emf_order=self._order, middle_A=self._middle_A)
+        while self._open.shape[1] >= self._order + 2:
+            found = sliding_blocks(*self._open[:, :_CHUNK], emf_order=self._order, middle_A=self._middle_A)
             closed = len(found.resistance_ohm)
             if not closed:
                 return
             self._take(found)
-            for column in (self._time, self._current, self._voltage):
-                del column[:closed]
-            if len(self._time) < _CHUNK:
+            self._open = self._open[:, closed:]
+            if self._open.shape[1] < _CHUNK:
                 return
 
     def _take(self, found: SlidingBlocks) -> None:

@@ -160,12 +160,15 @@ class StateSpaceSeries:
         self._count = 0
         self._pauses: list[int] = []
 
-    def push(self, time_s: float, current_A: float, voltage_V: float) -> None:
-        """Take one reading."""
-        if self._count == self._columns.shape[1]:
-            self._columns = np.concatenate([self._columns, np.empty_like(self._columns)], axis=1)
-        self._columns[:, self._count] = time_s, current_A, voltage_V
-        self._count += 1
+    def extend(self, time_s: Floats, current_A: Floats, voltage_V: Floats) -> None:
+        """Take readings."""
+        end = self._count + len(time_s)
+        if end > self._columns.shape[1]:
+            grown = np.empty((3, max(end, 2 * self._columns.shape[1])))
+            grown[:, : self._count] = self._columns[:, : self._count]
+            self._columns = grown
+        self._columns[:, self._count : end] = time_s, current_A, voltage_V
+        self._count = end
 
     def pause(self) -> None:
         """The EMF may be another one from here on."""

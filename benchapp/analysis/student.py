@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 _MANY = 200
+_AS_GOOD_AS_NORMAL = 1e6
 
 
 def t_quantile(probability: float, degrees_of_freedom: float) -> float:
@@ -77,6 +78,15 @@ def chi_square_quantile(probability: float, degrees_of_freedom: float) -> float:
     from scipy.special import chdtri
 
     return float(chdtri(degrees_of_freedom, 1 - probability))
+
+
+def t_cdf(t: float, degrees_of_freedom: float) -> float:
+    """Probability below t of Student's distribution; the normal one for infinite degrees of freedom."""
+    if degrees_of_freedom > _AS_GOOD_AS_NORMAL:
+        return normal_cdf(t)
+    from scipy.special import stdtr
+
+    return float(stdtr(degrees_of_freedom, t))
 
 
 def normal_cdf(z: float) -> float:

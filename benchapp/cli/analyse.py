@@ -3,24 +3,30 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import math
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from benchapp.analysis.estimate import Estimator, estimate_readings
-from benchapp.analysis.traps.detect import with_traps
+import numpy as np
+
+from benchapp.analysis.analyst import analyse
+from benchapp.analysis.estimate import Estimator
+from benchapp.analysis.levels import level_groups
 from benchapp.cli.budget_options import add_budget_options, budget_plan
+from benchapp.cli.decision_options import add_decision_options, add_require_option, decision_options, exit_with
 from benchapp.cli.geometry_options import add_geometry_options, geometry
 from benchapp.cli.output import opened
-from benchapp.cli.statement import Statement
-from benchapp.errors import Fault, InputError, QuantityError
+from benchapp.errors import Fault, InputError
 from benchapp.logbook.readings_csv import ReadingColumns, read_readings
-from benchapp.quantity import parse
-from benchapp.result.budget import with_budget
-from benchapp.result.decision import decide
-from benchapp.result.json_object import to_line
+from benchapp.result.decision import DecisionRule
+from benchapp.result.json_object import statement_object, to_line
+from benchapp.result.material import Geometry
+from benchapp.result.statement import Statement, Terms, make_statement
+from benchapp.result.words import in_words
 
 T = TypeVar("T")
 D = TypeVar("D")
@@ -33,7 +39,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="results of readings in CSV files",
         description="Analyse CSV files with the columns time_s,current_A,voltage_V[,temperature_C], one run a file."
         " A line '# pause' stands where the run was paused; an exported file says in its head how it was measured."
-        " Exit 2 where a file cannot be analysed; the others still are.",
+        " Exit, the first that applies: 2 a file"
+        " cannot be analysed (the others still are), 4 a result is not valid, 1 a verdict is not the required one, 0.",
     )
     parser.add_argument("files", nargs="+", metavar="FILE.csv", type=Path)
     parser.add_argument("--emf-order", type=int, choices=(0, 1, 2), help="order of the EMF in a block (1)")
@@ -43,11 +50,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         choices=estimators,
         help="how R follows from the readings (sliding; state-space where the signs are irregular)",
     )
-    parser.add_argument("--confidence", type=float, default=0.95, help="coverage probability (0.95)")
-    parser.add_argument("--low", metavar="...", help="lower limit of the resistance")
-    parser.add_argument("--high", metavar="...", help="upper limit of the resistance")
-    parser.add_argument("--rule", choices=("simple", "guarded"), default="guarded", help="of the verdict (guarded)")
-    parser.add_argument("--guard-band", type=float, default=1.0, help="in expanded uncertainties (1)")
+    add_decision_options(parser)
+    add_require_option(parser)
     add_budget_options(parser)
     add_geometry_options(parser)
     parser.add_argument("--json", metavar="FILE", help='one JSON object a line into this file, "-" for standard output')
@@ -56,76 +60,70 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(arguments: argparse.Namespace) -> int:
     """Analyse each file."""
-    if arguments.json is None:
-        return _in_words(arguments)
-    status = 0
-    with opened(arguments.json, "--json") as stream:
+    rule, probability = decision_options(arguments)
+    conductor = geometry(arguments)
+    statuses = []
+    with opened(arguments.json, "--json") if arguments.json is not None else contextlib.nullcontext() as stream:
         for path in arguments.files:
             try:
-                stated = _analyse(path, arguments)
-                verdict = None if stated.decision is None else str(stated.decision.verdict)
-                line = to_line(stated.as_object({"file": str(path)}, verdict))
+                stated = _analyse(path, arguments, rule, probability, conductor)
             except InputError as error:
-                status = error.exit_status
-                line = to_line({"file": str(path), "error": str(error)})
-            stream.write(line + "\n")
-    return status
+                statuses.append(error.exit_status)
+                if stream is None:
+                    print(error, file=sys.stderr)
+                else:
+                    stream.write(to_line({"file": str(path), "error": str(error)}) + "\n")
+                continue
+            statuses.append(exit_with(stated, arguments.require))
+            if stream is None:
+                print(in_words(str(path), stated))
+            else:
+                stream.write(to_line(statement_object(stated, {"file": str(path)})) + "\n")
+    # The first that applies: bad input, nothing valid, another verdict than the required one.
+    return next((status for status in (2, 4, 1) if status in statuses), 0)
 
 
-def _in_words(arguments: argparse.Namespace) -> int:
-    status = 0
-    for path in arguments.files:
-        try:
-            print(_analyse(path, arguments).in_words(str(path)))
-        except InputError as error:
-            status = error.exit_status
-            print(error, file=sys.stderr)
-    return status
-
-
-def _analyse(path: Path, arguments: argparse.Namespace) -> Statement:
+def _analyse(
+    path: Path, arguments: argparse.Namespace, rule: DecisionRule, probability: float, conductor: Geometry | None
+) -> Statement:
     columns = read_readings(path)
     emf_order = _remark(path, columns, "emf_order", int, arguments.emf_order, 1)
     if emf_order not in (0, 1, 2):
         raise InputError(Fault("out of range", str(emf_order), "Write 0, 1 or 2", field="emf_order", file=str(path)))
-    estimate, blocks = estimate_readings(
+    estimator = _remark(path, columns, "estimator", Estimator, _wanted(arguments), None)
+    estimate, blocks = analyse(
         columns.time_s,
         columns.current_A,
         columns.voltage_V,
         emf_order=emf_order,
         pauses=columns.pauses,
         aperture_s=_remark(path, columns, "aperture_s", float, None, math.nan),
-        estimator=_remark(path, columns, "estimator", Estimator, _wanted(arguments), None),
+        estimator=estimator,
     )
-    if not blocks and not estimate.standard_uncertainty_ohm > 0:
+    if not blocks.shape[1] and not estimate.standard_uncertainty_ohm > 0:
         problem = f"no block closes: {len(columns.time_s)} readings do not determine R at EMF order {emf_order}"
         remedy = f"The current must be reversed, with at least {emf_order + 2} readings"
         raise InputError(Fault(problem, "", remedy, field="current_A", file=str(path)))
-    estimate = with_traps(estimate, columns.time_s, columns.current_A, columns.voltage_V, blocks)
-    budget = None
-    if estimate.standard_uncertainty_ohm > 0:
-        measured = _mean_temperature(columns)
-        plan = budget_plan(arguments, arguments.confidence, measured)
-        estimate, budget = with_budget(estimate, max(map(abs, columns.current_A)), plan)
-    low, high = (_limit(arguments, name) for name in ("low", "high"))
-    decision = decide(estimate, low, high, arguments.rule, arguments.guard_band)
-    return Statement(estimate, budget, decision, geometry(arguments))
+    known = replace(
+        budget_plan(arguments, probability, _mean_temperature(columns)),
+        range_V=_remark(path, columns, "range_V", float, None, None),
+        source_range_A=_remark(path, columns, "source_range_A", float, None, None),
+    )
+    terms = Terms(
+        current_A=max(map(abs, level_groups(np.asarray(columns.current_A)).levels_A)),
+        rule=rule,
+        known=known,
+        geometry=conductor,
+        estimator=str(estimator or ""),
+        emf_order=emf_order,
+        tells_compliance=columns.remarks.get("tells_compliance") == "true",
+    )
+    return make_statement(estimate, columns.current_A, terms)
 
 
 def _mean_temperature(columns: ReadingColumns) -> float | None:
     known = [value for value in columns.temperature_C or [] if math.isfinite(value)]
     return sum(known) / len(known) if known else None
-
-
-def _limit(arguments: argparse.Namespace, name: str) -> float | None:
-    text = getattr(arguments, name)
-    if text is None:
-        return None
-    try:
-        return parse(text, "ohm")
-    except QuantityError as error:
-        fault = error.faults[0]
-        raise InputError(Fault(fault.problem, fault.value, fault.remedy, field=f"--{name}")) from error
 
 
 def _wanted(arguments: argparse.Namespace) -> Estimator | None:

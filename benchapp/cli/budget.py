@@ -7,19 +7,20 @@ from dataclasses import asdict
 from pathlib import Path
 
 from benchapp.cli.budget_options import (
+    BUDGET_OPTIONS,
     add_budget_options,
     budget_in_words,
     budget_plan,
     validation_in_words,
 )
-from benchapp.cli.output import in_words, opened
+from benchapp.cli.decision_options import add_coverage_option, coverage
+from benchapp.cli.output import opened
 from benchapp.errors import Fault, InputError
 from benchapp.logbook.database import default_path
-from benchapp.logbook.query import load_run
-from benchapp.logbook.replay import recipe_of, replay
-from benchapp.result.budget import with_budget
-from benchapp.result.json_object import budget_rows, result_object, to_line
+from benchapp.result.json_object import statement_object, to_line
 from benchapp.result.monte_carlo import validate
+from benchapp.result.words import in_words
+from benchapp.run.recorded import open_run, restated
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -32,7 +33,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("id", metavar="RUN", type=int)
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
-    parser.add_argument("--confidence", type=float, default=None, help="coverage probability (that of the recipe)")
+    add_coverage_option(parser)
     parser.add_argument(
         "--json",
         metavar="FILE",
@@ -45,28 +46,24 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Compute and print."""
-    record = load_run(arguments.logbook or default_path(), arguments.id)
-    recipe = recipe_of(record)
-    estimate, blocks = replay(record, recipe)
-    if len(blocks) < 2:
+    """The budget as it was stated; with options, that of another statement, which is not kept."""
+    run = open_run(arguments.logbook or default_path(), arguments.id)
+    stated = run.statements[0]
+    if any(getattr(arguments, name) is not None for name in (*BUDGET_OPTIONS, "confidence")):
+        known = budget_plan(arguments, coverage(arguments, run.recipe.confidence))
+        stated = restated(run, known)
+    if stated.budget is None:
         raise InputError(
             Fault("the run has no interval: fewer than two blocks", str(arguments.id), "Choose another", "RUN")
         )
-    confidence = arguments.confidence if arguments.confidence is not None else recipe.confidence
-    if not 0.5 <= confidence < 1:
-        raise InputError(Fault("out of range", str(confidence), "Write for example 0.95", field="--confidence"))
-    plan = budget_plan(arguments, confidence, settle_s=recipe.settle_s, aperture_s=recipe.aperture_s)
-    estimate, budget = with_budget(estimate, recipe.current_A, plan)
-    validation = validate(estimate.resistance_ohm, budget)
+    validation = validate(stated.resistance_ohm, stated.budget)
     if arguments.json is None:
-        print(in_words(recipe.name or f"run {arguments.id}", estimate))
-        print(budget_in_words(budget))
+        print(in_words(run.recipe.name or f"run {arguments.id}", stated))
+        print(budget_in_words(stated.budget))
         if validation is not None:
             print(validation_in_words(validation))
         return 0
     with opened(arguments.json, "--json") as stream:
-        result = result_object({"run_id": arguments.id}, estimate)
-        beside = {"budget": budget_rows(budget), "monte_carlo": None if validation is None else asdict(validation)}
-        stream.write(to_line({**result, **beside}) + "\n")
+        beside = {"monte_carlo": None if validation is None else asdict(validation)}
+        stream.write(to_line({**statement_object(stated, {"run_id": arguments.id}), **beside}) + "\n")
     return 0

@@ -11,15 +11,16 @@ from pathlib import Path
 from benchapp.analysis.budget import Budget
 from benchapp.analysis.thermometer import platinum_temperature, type_t_temperature
 from benchapp.errors import Fault, InputError, QuantityError
-from benchapp.quantity import engineering, parse, parse_coefficient, parse_temperature
-from benchapp.result.budget import BudgetPlan, TemperatureCorrection
+from benchapp.quantity import engineering, parse, parse_coefficient, parse_difference, parse_temperature
+from benchapp.result.budget import DEFAULT_TEMPERATURE_UNCERTAINTY_K, BudgetPlan, TemperatureCorrection
 from benchapp.result.card import load_card
 from benchapp.result.monte_carlo import Validation
 
 
 def add_budget_options(parser: argparse.ArgumentParser) -> None:
-    """--instrument-card and the temperature options."""
-    parser.add_argument("--instrument-card", metavar="FILE", type=Path, help="accuracy of the instruments (TOML)")
+    """--accuracy and the temperature options."""
+    parser.add_argument("--accuracy", dest="instrument_card", metavar="FILE", type=Path, help="accuracy data (TOML)")
+    parser.add_argument("--instrument-card", dest="instrument_card", type=Path, help=argparse.SUPPRESS)
     parser.add_argument(
         "--temperature",
         metavar="23 degC",
@@ -27,6 +28,20 @@ def add_budget_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--reference-temperature", metavar="20 degC", help="state the resistance at this temperature")
     parser.add_argument("--temperature-coefficient", metavar="0.00393 / K", help="of the specimen, at the reference")
+    parser.add_argument("--temperature-uncertainty", metavar="0.2 K", help="its standard uncertainty (0.2 K)")
+    parser.add_argument(
+        "--coefficient-uncertainty", metavar="0.00002 / K", help="standard uncertainty of the coefficient (0)"
+    )
+
+
+BUDGET_OPTIONS = (
+    "instrument_card",
+    "temperature",
+    "reference_temperature",
+    "temperature_coefficient",
+    "temperature_uncertainty",
+    "coefficient_uncertainty",
+)
 
 
 def budget_plan(
@@ -61,7 +76,15 @@ def _correction(arguments: argparse.Namespace, measured_C: float | None) -> Temp
     assert reference is not None
     assert alpha is not None
     assert temperature is not None
-    return TemperatureCorrection(temperature, reference, alpha)
+    u_temperature = read_option(arguments.temperature_uncertainty, parse_difference, "--temperature-uncertainty")
+    u_alpha = read_option(arguments.coefficient_uncertainty, parse_coefficient, "--coefficient-uncertainty")
+    return TemperatureCorrection(
+        temperature,
+        reference,
+        alpha,
+        DEFAULT_TEMPERATURE_UNCERTAINTY_K if u_temperature is None else u_temperature,
+        0.0 if u_alpha is None else u_alpha,
+    )
 
 
 def specimen_temperature(text: str) -> float:
@@ -111,7 +134,7 @@ def budget_in_words(budget: Budget) -> str:
         f"{c.name:<22}{engineering(c.contribution, 'ohm', 3):>12}{c.share:>8.1%}  {c.note}"
         for c in budget.contributions
     ]
-    degrees = "inf" if budget.degrees_of_freedom == float("inf") else f"{budget.degrees_of_freedom:.1f}"
+    degrees = "infinite" if budget.degrees_of_freedom == float("inf") else f"{budget.degrees_of_freedom:.1f}"
     lines.append(
         f"combined u = {engineering(budget.standard_uncertainty, 'ohm', 3)}, effective degrees of freedom {degrees},"
         f" k = {budget.coverage_factor:.3f}, U = {engineering(budget.expanded_uncertainty, 'ohm', 3)}"

@@ -13,10 +13,9 @@ from benchapp.cli.budget_options import budget_in_words
 from benchapp.cli.output import opened
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.logbook.database import default_path
-from benchapp.logbook.query import load_run
-from benchapp.logbook.replay import recipe_of, replay
 from benchapp.quantity import concise, parse
 from benchapp.result.json_object import budget_rows, to_line
+from benchapp.run.recorded import open_run
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -95,9 +94,8 @@ def _turns(arguments: argparse.Namespace) -> list[Turn]:
     turns = []
     currents = set()
     for letter, run_id in zip(order, arguments.runs, strict=True):
-        record = load_run(arguments.logbook or default_path(), run_id)
-        recipe = recipe_of(record)
-        estimate, _ = replay(record, recipe)
+        run = open_run(arguments.logbook or default_path(), run_id)
+        record, recipe, estimate = run.record, run.recipe, run.statements[0].estimate
         if not estimate.blocks:
             raise InputError(Fault("the run has no result", str(run_id), "Choose another", field="RUN"))
         currents.add(recipe.current_A)

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import argparse
+import re
 import tomllib
 from pathlib import Path
 
-from benchapp.cli.output import in_words, opened
+from benchapp.analysis.estimate import Estimator
+from benchapp.cli.budget_options import add_budget_options, budget_in_words, budget_plan
+from benchapp.cli.decision_options import add_coverage_option, coverage
+from benchapp.cli.output import opened
+from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.logbook.database import default_path
-from benchapp.logbook.export import computed_result, export_csv, export_json
-from benchapp.logbook.query import RunSummary, list_runs, load_run
-from benchapp.quantity import concise, engineering
+from benchapp.logbook.export import export_csv, export_json
+from benchapp.logbook.query import RunSummary, list_runs
+from benchapp.quantity import parse
+from benchapp.result.json_object import statement_from, statement_object, to_line
+from benchapp.result.statement import LeftOut
+from benchapp.result.validity import Validity
+from benchapp.result.words import VALIDITIES, in_words, plural, short_verdict, value_in_words
+from benchapp.run.recorded import open_run, reanalyse
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -23,9 +33,23 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
     verbs = parser.add_subparsers(title="verbs", metavar="VERB", required=True)
     verbs.add_parser("list", help="one line a run, its id first").set_defaults(run=_list)
-    show = verbs.add_parser("show", help="one run, its result computed from its readings")
+    show = verbs.add_parser("show", help="one run, as it was stated")
     show.add_argument("id", metavar="RUN", type=int)
     show.set_defaults(run=_show)
+    again = verbs.add_parser(
+        "reanalyse",
+        help="state a run once more with other settings; both statements stay",
+        description="Another EMF drift model, estimator, accuracy data, temperature or coverage probability, or without"
+        " a stretch of readings. The new statement is kept beside those that the run has.",
+    )
+    again.add_argument("id", metavar="RUN", type=int)
+    again.add_argument("--emf-order", type=int, choices=(0, 1, 2), help="EMF drift model: constant, linear, quadratic")
+    again.add_argument("--estimator", choices=[str(estimator) for estimator in Estimator])
+    again.add_argument("--leave-out", metavar='"8 s to 11 s: a hand"', action="append", default=[])
+    add_coverage_option(again)
+    add_budget_options(again)
+    again.add_argument("--json", metavar="FILE", help='the new statement as JSON, "-" for standard output')
+    again.set_defaults(run=_reanalyse)
     export = verbs.add_parser("export", help="one run as a file")
     export.add_argument("id", metavar="RUN", type=int)
     target = export.add_mutually_exclusive_group(required=True)
@@ -47,29 +71,42 @@ def _list(arguments: argparse.Namespace) -> int:
 
 def _in_one_line(summary: RunSummary) -> str:
     name = str(tomllib.loads(summary.recipe_toml).get("name", ""))
-    value = ""
-    if summary.result is not None and summary.result["resistance_ohm"] is not None:
-        u = summary.result["standard_uncertainty_ohm"]
-        value = concise(summary.result["resistance_ohm"], u if u is not None else 0.0, "ohm")
-    cells = [summary.started[:19] + "Z", summary.status, f"{summary.readings} readings", value, name]
+    value = gate = verdict = ""
+    if summary.stated is not None and summary.stated["resistance_ohm"] is not None:
+        stated = statement_from(summary.stated)
+        value = value_in_words(stated)
+        gate = "" if stated.validity is Validity.VALID else VALIDITIES[stated.validity]
+        verdict = short_verdict(stated)
+    cells = [
+        summary.started[:19] + "Z",
+        summary.status,
+        plural(summary.readings, "reading"),
+        gate,
+        value,
+        verdict,
+        name,
+    ]
     return f"{summary.run_id:>4}  " + "  ".join(cell for cell in cells if cell)
 
 
 def _show(arguments: argparse.Namespace) -> int:
-    record = load_run(_path(arguments), arguments.id)
-    summary = record.summary
-    recipe, estimate, verdict = computed_result(record)
+    run = open_run(_path(arguments), arguments.id)
+    record, summary = run.record, run.record.summary
     print(f"run {summary.run_id}: {summary.status}, started {summary.started}, software {summary.software}")
     if summary.end_text:
         print(f"  {summary.end_text}")
-    if estimate.blocks:
-        print(in_words(recipe.name or "result", estimate, verdict))
-    else:
-        print("no block has closed: there is no result")
-    for line in _as_stated(summary):
-        print(line)
+    for number, stated in enumerate(run.statements):
+        if stated.estimate.blocks:
+            name = run.recipe.name or "result"
+            print(in_words(name if not number else f"re-analysis {number} of {name}", stated))
+            if stated.budget is not None and len(stated.budget.contributions) > 1:
+                print(budget_in_words(stated.budget))
+        else:
+            print("no block has closed: there is no result")
     for role, identity in record.instruments.items():
         print(f"{role}: {identity} at {summary.bench.get(role, '')}")
+    if summary.bench.get("operator"):
+        print(f"operator: {summary.bench['operator']}")
     for role, s in record.settings:
         state = f"reads back {s.read_back}" if s.verified else "not verified"
         print(f"  {role} {s.name} = {s.asked}, {state}")
@@ -80,19 +117,39 @@ def _show(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _as_stated(summary: RunSummary) -> list[str]:
-    """What was stated at the end of the run, where more was known than the readings tell."""
-    result = summary.result or {}
-    rows = result.get("budget") or []
-    if len(rows) < 2:
-        return []
-    value = concise(result["resistance_ohm"], result["standard_uncertainty_ohm"], "ohm")
-    U = engineering(result["expanded_uncertainty_ohm"], "ohm", 2)
-    lines = [f"stated with its budget: R = {value}, ± {U} ({result['coverage_probability']:.0%})"]
-    lines += [f"  {row['share']:6.1%}  {row['name']}" for row in rows if row["share"] > 0.001]
-    if result.get("verdict"):
-        lines.append(f"  verdict: {result['verdict']}")
-    return lines
+def _reanalyse(arguments: argparse.Namespace) -> int:
+    path = _path(arguments)
+    run = open_run(path, arguments.id)
+    known = budget_plan(arguments, coverage(arguments, run.recipe.confidence))
+    stated = reanalyse(
+        path,
+        arguments.id,
+        known=known,
+        emf_order=arguments.emf_order,
+        estimator=None if arguments.estimator is None else Estimator(arguments.estimator),
+        left_out=[_stretch(text) for text in arguments.leave_out],
+    )
+    if arguments.json is None:
+        print(in_words(run.recipe.name or f"run {arguments.id}", stated))
+    else:
+        with opened(arguments.json, "--json") as stream:
+            stream.write(to_line(statement_object(stated, {"run_id": arguments.id})) + "\n")
+    return stated.exit_status
+
+
+def _stretch(text: str) -> LeftOut:
+    match = re.fullmatch(r"\s*(.+?)\s+to\s+(.+?)\s*:\s*(\S.*)", text)
+    remedy = 'Write a stretch and the reason, as in "8 s to 11 s: a hand on the terminal"'
+    if match is None:
+        raise InputError(Fault("no stretch with its reason", text, remedy, field="--leave-out"))
+    try:
+        start, end = (parse(part, "s") for part in match.groups()[:2])
+    except QuantityError as error:
+        fault = error.faults[0]
+        raise InputError(Fault(fault.problem, fault.value, fault.remedy, field="--leave-out")) from error
+    if not start < end:
+        raise InputError(Fault("ends before it begins", text, remedy, field="--leave-out"))
+    return LeftOut(start, end, match[3])
 
 
 def _export(arguments: argparse.Namespace) -> int:

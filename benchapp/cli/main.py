@@ -7,9 +7,14 @@ import sys
 
 from benchapp.cli import analyse, budget, compare, instruments, logbook, measure, simulate, window
 from benchapp.errors import BenchError
+from benchapp.version import VERSION
 from drivers.errors import InstrumentError
 
-_EPILOG = "exit status: 0 with a result; 2 bad input; 3 instrument trouble; 4 stopped for safety or without a result"
+_EPILOG = (
+    "exit status, the first that applies: 2 bad input; 3 instrument trouble, or an output that is not proved off;"
+    " 4 stopped for safety, without a result, or with one that is not valid; 1 a verdict other than the one that"
+    " --require asks; 0"
+)
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -32,6 +37,7 @@ def _parser() -> argparse.ArgumentParser:
         description="Measure very small resistances by current reversal. Without a command: the window.",
         epilog=_EPILOG,
     )
+    parser.add_argument("--version", action="version", version=f"benchapp {VERSION}")
     parser.set_defaults(run=window.run)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     measure.add_parser(commands)

@@ -12,28 +12,30 @@ from pathlib import Path
 from benchapp.bench.bench import BenchPlan, plan_bench
 from benchapp.bench.limits import load_limits
 from benchapp.cli.budget_options import add_budget_options, budget_plan
+from benchapp.cli.decision_options import add_decision_options, add_require_option, exit_with
 from benchapp.cli.geometry_options import add_geometry_options, geometry
 from benchapp.cli.other_roles import add_role_options, connected, measured_temperature, turned
 from benchapp.cli.output import opened
 from benchapp.cli.progress import Progress
 from benchapp.cli.scenarios import add_scenario_options, loaded
-from benchapp.cli.statement import Statement
 from benchapp.cli.stream import ReadingStream
 from benchapp.cli.transcript import TranscriptFile
 from benchapp.clock import ScaledClock
 from benchapp.errors import Fault, InputError
 from benchapp.logbook.database import default_path
 from benchapp.recipe import STOP_KEYS, Entry, build_recipe, entries_from_toml
-from benchapp.result.decision import decide
-from benchapp.result.json_object import to_line
-from benchapp.result.material import Geometry
-from benchapp.run.session import Session
+from benchapp.result.json_object import statement_object, to_line
+from benchapp.result.words import in_words
+from benchapp.run.session import Session, prepare_process
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock as SimulatedClock
 from sim.scenario import Scenario
 from sim.server import BenchServer
 
 _OPTIONS = {
+    "name": ("...", "what is measured"),
+    "serial": ("...", "its serial number"),
+    "nominal": ('"250 uohm"', "its nominal resistance: sets range and prefix"),
     "current": ('"100 mA"', "test current; its sign follows --signs"),
     "compliance": ('"1 V"', "largest voltage of the source (1 V)"),
     "range": ('"10 mV"', "range of the voltmeter (from the nominal value, else automatic)"),
@@ -44,19 +46,18 @@ _OPTIONS = {
     "emf-order": ("1", "order of the thermal EMF in a block: 0, 1, 2 (1)"),
     "blocks": ("N", "stop after so many blocks (30, where no stop is named)"),
     "duration": ('"60 s"', "stop after a time"),
-    "until": ('"0.2 uohm"', "stop at this half-width of the 95 %% interval, after ten blocks at least"),
+    "until": (
+        '"0.2 uohm"',
+        "target uncertainty: stop once the stated U is that small; ohm, %% or ppm",
+    ),
     "estimator": (
         "sliding",
         "sliding, blocks, state-space or robust (blocks with --until, state-space for irregular signs, else sliding)",
     ),
-    "confidence": ("0.95", "coverage probability of the stated interval (0.95)"),
-    "rule": ("guarded", "simple or guarded: how the verdict treats the interval (guarded)"),
-    "guard-band": ("1.0", "guard band in expanded uncertainties (1)"),
     "stepping": ("host", "host, or lines: the instruments step each other by trigger lines (host)"),
     "limits": ("dry-circuit", "a preset: dry-circuit allows 20 mV and 100 mA, for contact resistance"),
-    "low": ("...", "lower limit of the resistance"),
-    "high": ("...", "upper limit of the resistance"),
 }
+_DECISION = ("low", "high", "rule", "guard-band", "confidence")
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -65,8 +66,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "measure",
         help="measure a resistance by current reversal",
         description="Measure by a recipe file, by options, or both (options win). The instruments are named by their"
-        " VISA addresses, or simulated. Progress goes to standard error. Exit 0 with a result; 2 bad input;"
-        " 3 instrument trouble; 4 stopped for safety (overload, compliance, house limit) or without a result."
+        " VISA addresses, or simulated. Progress goes to standard error. Exit, the first that applies: 2 bad"
+        " input; 3 instrument trouble, or an output that is not proved off; 4 stopped for safety (overload, compliance,"
+        " house limit), without a result, or with one that is not valid; 1 a verdict other than the required one; 0."
         " A --json FILE is written whenever a block has closed, whatever the exit.",
     )
     parser.add_argument("recipe", nargs="?", metavar="RECIPE.toml", type=Path, help="recipe file")
@@ -77,6 +79,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--voltmeter-dialect", metavar="NAME_OR_FILE", help="the same for the voltmeter (scpi)")
     for name, (example, text) in _OPTIONS.items():
         parser.add_argument(f"--{name}", metavar=example.strip('"'), help=text)
+    add_decision_options(parser)
+    add_require_option(parser)
+    parser.add_argument("--operator", metavar="...", help="who measures; written down with the run")
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
     parser.add_argument("--json", metavar="FILE", help='the result as JSON, "-" for standard output')
     parser.add_argument("--stream", metavar="FILE", help='each reading as a JSON line, "-" for standard output')
@@ -114,11 +119,16 @@ def run(arguments: argparse.Namespace) -> int:
             bench_note=note,
             transcript=transcript,
             known=known,
+            geometry=conductor,
+            operator=arguments.operator or "",
         )
-        return measure(session, conductor, json_target=arguments.json, stream_target=arguments.stream)
+        prepare_process()
+        return measure(session, json_target=arguments.json, stream_target=arguments.stream, required=arguments.require)
 
 
-def measure(session: Session, conductor: Geometry | None, *, json_target: str | None, stream_target: str | None) -> int:
+def measure(
+    session: Session, *, json_target: str | None, stream_target: str | None, required: str | None = None
+) -> int:
     """Run a session to its end, told on standard error; the exit status."""
     progress = Progress(session)
     with contextlib.ExitStack() as stack:
@@ -129,20 +139,16 @@ def measure(session: Session, conductor: Geometry | None, *, json_target: str | 
                 session.wait_for_change(0.1)
                 progress.show()
         progress.show(final=True)
-        snapshot, end = session.snapshot, session.end
-        assert snapshot is not None
+        stated, end = session.statement, session.end
         assert end is not None
         print(f"{end.reason}: {end.text.rstrip('.')}. Run {session.run_id} is in {session.logbook}", file=sys.stderr)
-        if snapshot.estimate.blocks:
-            verdict = None if snapshot.verdict is None else str(snapshot.verdict)
-            recipe = session.recipe
-            decision = decide(snapshot.estimate, recipe.low_ohm, recipe.high_ohm, recipe.rule, recipe.guard_band)
-            stated = Statement(snapshot.estimate, session.budget, decision, conductor)
-            if result is not None:
-                result.write(to_line(stated.as_object({"run_id": session.run_id}, verdict)) + "\n")
-            if json_target != "-" and stream_target != "-":
-                print(stated.in_words(recipe.name or f"run {session.run_id}"))
-    return end.exit_status(snapshot.estimate.blocks)
+        if stated is None or not stated.estimate.blocks:
+            return end.exit_status or 4
+        if result is not None:
+            result.write(to_line(statement_object(stated, {"run_id": session.run_id})) + "\n")
+        if json_target != "-" and stream_target != "-":
+            print(in_words(session.recipe.name or f"run {session.run_id}", stated))
+    return end.exit_status or exit_with(stated, required)
 
 
 @contextlib.contextmanager
@@ -192,7 +198,7 @@ def _entries(arguments: argparse.Namespace, scenario: Scenario | None) -> dict[s
         layers.append({key: Entry(value, key, f"scenario {scenario.name}") for key, value in scenario.recipe.items()})
     if arguments.recipe is not None:
         layers.append(entries_from_toml(arguments.recipe))
-    options = ((name, getattr(arguments, name.replace("-", "_"))) for name in _OPTIONS)
+    options = ((name, getattr(arguments, name.replace("-", "_"))) for name in (*_OPTIONS, *_DECISION))
     layers.append({n.replace("-", "_"): Entry(text, f"--{n}") for n, text in options if text is not None})
     entries: dict[str, Entry] = {}
     for layer in layers:

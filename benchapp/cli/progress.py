@@ -7,7 +7,9 @@ import time
 
 from benchapp.events import EventKind
 from benchapp.measure.snapshot import RunSnapshot
-from benchapp.quantity import concise, engineering
+from benchapp.quantity import engineering
+from benchapp.result.validity import Validity
+from benchapp.result.words import VALIDITIES, plural, value_in_words
 from benchapp.run.session import Session
 
 _EVERY_S = 0.25  # on a terminal, one line written over and over
@@ -28,7 +30,7 @@ class Progress:
         """Write new events, and the state of the run."""
         for event in self._session.events[self._events :]:
             self._events += 1
-            if event.kind in (EventKind.NOTICE, EventKind.MARK):
+            if event.kind in (EventKind.NOTICE, EventKind.COMPLAINT, EventKind.MARK):
                 self._line(f"{event.kind}: {event.text}")
         snapshot = self._session.snapshot
         every = _EVERY_S if self._live else _EVERY_IN_A_FILE_S
@@ -51,13 +53,14 @@ class Progress:
 
 
 def _in_one_line(snapshot: RunSnapshot) -> str:
-    estimate = snapshot.estimate
+    stated = snapshot.statement
     parts = [
         f"{snapshot.status} {snapshot.time_s:7.1f} s",
-        f"{snapshot.readings} readings",
-        f"{estimate.blocks} blocks",
+        plural(snapshot.readings, "reading"),
+        plural(snapshot.blocks, "block"),
     ]
-    if estimate.blocks:
-        value = concise(estimate.resistance_ohm, estimate.standard_uncertainty_ohm, "ohm")
-        parts += [f"R = {value}", str(estimate.state), f"EMF {engineering(estimate.thermal_emf_V, 'V', 3)}"]
+    if stated is not None and stated.estimate.blocks:
+        gate = [] if stated.validity is Validity.VALID else [VALIDITIES[stated.validity]]
+        e = stated.estimate
+        parts += [*gate, f"R = {value_in_words(stated)}", str(e.state), f"EMF {engineering(e.thermal_emf_V, 'V', 3)}"]
     return "  ".join(parts)

@@ -9,8 +9,9 @@ import time
 from pathlib import Path
 
 from benchapp.logbook.errors import LogbookError
+from benchapp.logbook.migrations import migrate
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 _PATIENCE_S = 10.0
 _SCHEMA = Path(__file__).with_name("schema.sql")
 _APPLICATION_ID = 0x4C4F484D
@@ -68,6 +69,8 @@ def _prepare(connection: sqlite3.Connection, path: Path, *, create: bool) -> Non
     connection.execute("PRAGMA synchronous = FULL")
     if version == 0:
         _create(connection, path)
+    elif version < SCHEMA_VERSION:
+        migrate(connection, path, version)
 
 
 def _use_write_ahead_log(connection: sqlite3.Connection) -> None:

@@ -7,13 +7,12 @@ import tomllib
 from pathlib import Path
 from typing import Any, TextIO
 
-from benchapp.analysis.estimate import Estimate
 from benchapp.errors import Fault, InputError
 from benchapp.logbook.query import RunRecord, load_run
 from benchapp.logbook.readings_csv import write_readings
-from benchapp.logbook.replay import recipe_of, replay
-from benchapp.recipe import Recipe
-from benchapp.result.json_object import result_object, to_line
+from benchapp.logbook.replay import recipe_of
+from benchapp.result.json_object import statement_from, to_line
+from benchapp.result.words import interval_in_words, value_in_words, verdict_in_words
 
 
 def export_csv(logbook: Path, run_id: int, stream: TextIO) -> None:
@@ -23,34 +22,43 @@ def export_csv(logbook: Path, run_id: int, stream: TextIO) -> None:
     if not columns.time_s:
         raise InputError(Fault("the run has no readings", str(run_id), "Choose another run", field="RUN"))
     rows = zip(columns.time_s, columns.current_A, columns.voltage_V, strict=True)
-    write_readings(stream, rows, columns.pauses, recipe.remarks)
+    write_readings(stream, rows, columns.pauses, recipe.remarks | stated_remarks(record))
+
+
+def stated_remarks(record: RunRecord) -> dict[str, object]:
+    """What was stated of the run, for the head of its file."""
+    body = record.summary.stated
+    if body is None:
+        return {}
+    stated = statement_from(body)
+    told: dict[str, object] = {"stated": value_in_words(stated), "interval": interval_in_words(stated)}
+    told |= {"validity": str(stated.validity)}
+    for key in ("range_V", "source_range_A"):
+        value = getattr(stated.conditions, key)
+        if value is not None:
+            told[key] = value
+    told["tells_compliance"] = str(all(item.code != "compliance" for item in stated.not_tested)).lower()
+    verdict = verdict_in_words(stated)
+    return told | ({"verdict": verdict} if verdict else {})
 
 
 def export_json(logbook: Path, run_id: int, stream: TextIO) -> None:
-    """Result and whole record as one JSON object. Raises LogbookError."""
+    """What was stated and the whole record as one JSON object. Raises LogbookError."""
     stream.write(to_line(_as_object(load_run(logbook, run_id))) + "\n")
 
 
-def computed_result(record: RunRecord) -> tuple[Recipe, Estimate, str | None]:
-    """Recipe, estimate and verdict, from the recorded readings."""
-    recipe = recipe_of(record)
-    estimate, _ = replay(record, recipe)
-    verdict = recipe.judge(estimate)
-    return recipe, estimate, None if verdict is None else str(verdict)
-
-
 def _as_object(record: RunRecord) -> dict[str, Any]:
-    """The result, and under "record" all that it rests on."""
+    """The statement made at the end, and under "record" all that it rests on, later statements among it."""
     summary, columns = record.summary, record.readings
-    _, estimate, verdict = computed_result(record)
     return {
-        **result_object({"run_id": summary.run_id}, estimate, verdict),
+        "run_id": summary.run_id,
+        **(summary.stated or {}),
         "record": {
             "started": summary.started,
             "ended": summary.ended or None,
             "status": summary.status,
             "end_text": summary.end_text,
-            "stated": summary.result,
+            "statements": list(summary.statements),
             "software": summary.software,
             "recipe": tomllib.loads(summary.recipe_toml),
             "bench": summary.bench,

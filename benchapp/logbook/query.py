@@ -32,7 +32,13 @@ class RunSummary:
     recipe_toml: str
     bench: dict[str, Any]
     readings: int
-    result: dict[str, Any] | None
+    output_off: bool
+    statements: tuple[dict[str, Any], ...]
+
+    @property
+    def stated(self) -> dict[str, Any] | None:
+        """What was stated at the end of the run; None where it has no end yet."""
+        return self.statements[0] if self.statements else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,15 +52,20 @@ class RunRecord:
     events: list[Event]
 
 
-_SUMMARY = """SELECT id, started, coalesce(ended, ''), reason, coalesce(end_text, ''), software, recipe, bench, result,
-    owner_host, owner_pid, owner_started,
+_FORMER_REASONS = {"stop rule": "completed"}
+_SUMMARY = """SELECT id, started, coalesce(ended, ''), reason, coalesce(end_text, ''), software, recipe, bench,
+    owner_host, owner_pid, owner_started, coalesce(output_off, 1),
     (SELECT coalesce(sum(count), 0) FROM readings WHERE run_id = run.id) FROM run"""
 
 
 def list_runs(path: Path) -> list[RunSummary]:
     """Every run, the oldest first. Raises LogbookError."""
     with _opened(path) as db:
-        return [_summary(row) for row in db.execute(_SUMMARY + " ORDER BY id")]
+        rows = db.execute(_SUMMARY + " ORDER BY id").fetchall()
+        stated: dict[int, list[str]] = {}
+        for run_id, body in db.execute("SELECT run_id, body FROM statement ORDER BY id"):
+            stated.setdefault(run_id, []).append(body)
+        return [_summary(row, stated.get(row[0], [])) for row in rows]
 
 
 def load_run(path: Path, run_id: int) -> RunRecord:
@@ -75,8 +86,9 @@ def load_run(path: Path, run_id: int) -> RunRecord:
                 columns.time_s.append(time_s)
                 columns.current_A.append(current_A)
                 columns.voltage_V.append(voltage_V)
+        bodies = db.execute("SELECT body FROM statement WHERE run_id = ? ORDER BY id", (run_id,)).fetchall()
         return RunRecord(
-            _summary(row),
+            _summary(row, [body for (body,) in bodies]),
             dict(db.execute("SELECT role, identity FROM instrument WHERE run_id = ?", (run_id,)).fetchall()),
             [
                 (role, Setting(name, asked, read_back, bool(verified)))
@@ -89,12 +101,14 @@ def load_run(path: Path, run_id: int) -> RunRecord:
         )
 
 
-def _summary(row: tuple[Any, ...]) -> RunSummary:
-    run_id, started, ended, reason, end_text, software, recipe, bench, result, host, pid, owner_started, readings = row
+def _summary(row: tuple[Any, ...], bodies: list[str]) -> RunSummary:
+    run_id, started, ended, reason, end_text, software, recipe, bench, host, pid, owner_started, off, readings = row
     if reason is None:
         reason = "running" if is_alive(Owner(host, pid, owner_started)) else "interrupted"
-    stated = None if result is None else json.loads(result)
-    return RunSummary(run_id, started, ended, reason, end_text, software, recipe, json.loads(bench), readings, stated)
+    reason = _FORMER_REASONS.get(reason, reason)
+    stated = tuple(json.loads(body) for body in bodies)
+    told = json.loads(bench)
+    return RunSummary(run_id, started, ended, reason, end_text, software, recipe, told, readings, bool(off), stated)
 
 
 @contextlib.contextmanager

@@ -12,8 +12,15 @@ CREATE TABLE run (
     reason TEXT,
     end_text TEXT,
     output_off INTEGER,
-    result TEXT                       -- JSON, as stated at the end
+    result TEXT                       -- of runs before schema 2: JSON, as stated at the end; kept as it was
 );
+CREATE TABLE statement (
+    id INTEGER PRIMARY KEY,
+    run_id INTEGER NOT NULL REFERENCES run(id),
+    made TEXT NOT NULL,               -- UTC, ISO 8601
+    body TEXT NOT NULL                -- JSON; the first of a run is the one made at its end
+);
+CREATE INDEX statement_of_run ON statement(run_id);
 CREATE TABLE instrument (
     run_id INTEGER NOT NULL REFERENCES run(id), role TEXT NOT NULL, identity TEXT NOT NULL,
     PRIMARY KEY (run_id, role)

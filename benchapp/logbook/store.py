@@ -79,13 +79,14 @@ class RunWriter:
                 "INSERT INTO event (run_id, time_s, reading, kind, text) VALUES (?, ?, ?, ?, ?)", self._rows(rows)
             )
 
-    def end(self, end: RunEnd, result: dict[str, Any]) -> None:
-        """How the run ended, and its result as stated."""
+    def end(self, end: RunEnd, stated: dict[str, Any]) -> None:
+        """How the run ended, and what was stated of it."""
         with self._transaction():
             self._db.execute(
-                "UPDATE run SET ended = ?, reason = ?, end_text = ?, output_off = ?, result = ? WHERE id = ?",
-                (_now(), str(end.reason), end.text, int(end.output_off), json.dumps(result), self.run_id),
+                "UPDATE run SET ended = ?, reason = ?, end_text = ?, output_off = ? WHERE id = ?",
+                (_now(), str(end.reason), end.text, int(end.output_off), self.run_id),
             )
+            _add_statement(self._db, self.run_id, stated)
 
     def close(self) -> None:
         """Close the file."""
@@ -134,6 +135,21 @@ def _now() -> str:
 INTERRUPTED = "interrupted"
 
 
+def _add_statement(db: sqlite3.Connection, run_id: int, stated: dict[str, Any]) -> None:
+    text = json.dumps(stated, ensure_ascii=False, allow_nan=False)
+    db.execute("INSERT INTO statement (run_id, made, body) VALUES (?, ?, ?)", (run_id, _now(), text))
+
+
+def add_statement(path: Path, run_id: int, stated: dict[str, Any]) -> None:
+    """A further statement beside those that a run has; none is ever changed. Raises LogbookError."""
+    db = open_database(path, create=False)
+    try:
+        with _Transaction(db, path):
+            _add_statement(db, run_id, stated)
+    finally:
+        db.close()
+
+
 def conclude(path: Path, summary: RunSummary, result: dict[str, Any]) -> None:
     """Write the end of a run whose program died. Raises LogbookError where it is not interrupted."""
     if summary.status != INTERRUPTED or summary.ended:
@@ -142,8 +158,9 @@ def conclude(path: Path, summary: RunSummary, result: dict[str, Any]) -> None:
     try:
         with _Transaction(db, path):
             db.execute(
-                "UPDATE run SET ended = ?, reason = ?, end_text = ?, result = ? WHERE id = ? AND ended IS NULL",
-                (_now(), INTERRUPTED, "the program died; concluded later", json.dumps(result), summary.run_id),
+                "UPDATE run SET ended = ?, reason = ?, end_text = ? WHERE id = ? AND ended IS NULL",
+                (_now(), INTERRUPTED, "the program died; concluded later", summary.run_id),
             )
+            _add_statement(db, summary.run_id, result)
     finally:
         db.close()

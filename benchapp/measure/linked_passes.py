@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from benchapp.analysis.estimate import OVERLOAD_V
+from benchapp.analysis.running_blocks import OVERLOAD_V
 from benchapp.recipe import Recipe
 from drivers.errors import SettingError
 from drivers.linked import LinkedPair, LinkedReading, PassFailed

@@ -11,10 +11,7 @@ import time
 import traceback
 from collections.abc import Callable
 
-import numpy as np
-
-from benchapp.analysis.estimate import OVERLOAD_V, ClosedBlock, RunningEstimate
-from benchapp.analysis.slow_part import slow_uncertainty
+from benchapp.analysis.running_blocks import OVERLOAD_V, ClosedBlock, RunningBlocks
 from benchapp.analysis.student import coverage_factor
 from benchapp.bench.bench import Bench
 from benchapp.bench.limits import HouseLimits, LimitExceeded
@@ -25,9 +22,10 @@ from benchapp.measure.linked_passes import LinkedPasses
 from benchapp.measure.progress import expected_blocks, time_to_go_s
 from benchapp.measure.snapshot import Batch, RecordLost, RunFacts, RunSnapshot
 from benchapp.measure.states import go
-from benchapp.measure.stop_rules import reached_at_block, reached_at_time
+from benchapp.measure.stop_rules import MIN_BLOCKS_FOR_UNCERTAINTY, StopWatch
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
+from benchapp.result.budget import BudgetPlan
 from drivers.errors import InstrumentError
 from drivers.guardian import Guard
 from drivers.linked import PassFailed
@@ -62,6 +60,7 @@ class Sequencer:
         control: Control,
         publish: Callable[[Batch], None],
         guard: Guard,
+        known: BudgetPlan | None = None,
         real_time: Callable[[], float] = time.monotonic,
     ) -> None:
         self._guard = guard
@@ -72,7 +71,9 @@ class Sequencer:
         self._clock = clock
         self._control = control
         self._publish = publish
-        self._running = RunningEstimate(recipe.emf_order, recipe.middle_A, recipe.aperture_s, recipe.estimator)
+        self._running = RunningBlocks(recipe.emf_order, recipe.middle_A)
+        self._known = known or BudgetPlan(confidence=recipe.confidence)
+        self._watch = StopWatch(recipe.stop, recipe.current_A, self._known)
         self._status = RunStatus.IDLE
         self._start_s: float | None = None  # when the output went on
         self._output_on = False
@@ -84,6 +85,7 @@ class Sequencer:
         self._pending_readings: list[Reading] = []
         self._pending_blocks: list[ClosedBlock] = []
         self._pending_events: list[Event] = []
+        self._pending_cuts: list[int] = []
         self._last_hand_over = self._real_time()
 
     def run(self) -> RunEnd:
@@ -126,13 +128,23 @@ class Sequencer:
 
     def _set_up(self) -> tuple[ScpiSource, ScpiVoltmeter]:
         self._enter(RunStatus.CHECKING)
-        slow_uncertainty(np.arange(8.0), 1, 3.0)
-        coverage_factor(1)  # both load scipy now; a third of a second while the current flows would be a gap in the run
+        coverage_factor(1)  # loads scipy now; a third of a second while the current flows would be a gap in the run
         self._limits.check(self._recipe)
         source, voltmeter = self._bench.open()
         self._bench.watch(self._on_wait)
         self._bench.configure(self._recipe)
-        facts = RunFacts(self._bench.identities(), self._bench.settings(), self._bench.notices())
+        facts = RunFacts(
+            self._bench.identities(),
+            self._bench.settings(),
+            self._bench.notices(),
+            source.tells_compliance,
+            voltmeter.range_V,
+            source.range_A,
+        )
+        self._watch = StopWatch(self._recipe.stop, self._recipe.current_A, facts.in_use(self._known))
+        text = "" if self._recipe.nominal_ohm is None else self._watch.unreachable(self._recipe.nominal_ohm)
+        if text:
+            raise RunStopped(EndReason.UNREACHABLE, text)
         for text in facts.notices:
             self._event(EventKind.NOTICE, text)
         self._hand_over(facts=facts)
@@ -164,11 +176,17 @@ class Sequencer:
         self._pending_readings.append(reading)
         self._check(reading)
         block = self._running.push(time_s, level_A, voltage_V)
-        text = reached_at_time(self._recipe.stop, time_s)
+        if self._running.was_cut:
+            self._pending_cuts.append(reading.number)
+        text = self._watch.at_time(time_s)
         if block is not None:
             self._pending_blocks.append(block)
             self._blocks += 1
-            text = reached_at_block(self._recipe.stop, self._running) or text
+            text = self._watch.at_block(self._running) or text
+            if self._blocks == MIN_BLOCKS_FOR_UNCERTAINTY:
+                hopeless = self._watch.unreachable(self._running.moments.mean)
+                if hopeless:
+                    raise RunStopped(EndReason.UNREACHABLE, hopeless)
         return text
 
     def _run_passes(self, source: ScpiSource, voltmeter: ScpiVoltmeter, start_s: float) -> str:
@@ -186,7 +204,7 @@ class Sequencer:
                 self._told_of(failure, passes, bad)
                 continue
             bad = 0
-            self._running.pause()  # the arming in between is no part of the sequence
+            self._cut()  # the arming in between is no part of the sequence
             for reading in found:
                 text = self._accept(reading.time_s - start_s, reading.current_A, reading.voltage_V)
                 if text:
@@ -211,8 +229,9 @@ class Sequencer:
     def _look_after(self, source: ScpiSource, voltmeter: ScpiVoltmeter) -> None:
         """Is the output still on, and does an instrument complain? Once a second it costs nothing."""
         self._guard.beat()  # after a standstill it is the guardian that has switched off, and that is to be told
-        for text in (*source.look_after(), *voltmeter.reported()):
-            self._event(EventKind.NOTICE, text)
+        for role, texts in (("source", source.look_after()), ("voltmeter", voltmeter.reported())):
+            for text in texts:
+                self._event(EventKind.COMPLAINT, f"{role}: {text}")
         self._last_look_s = self._clock.now()
 
     def _step(self, source: ScpiSource, level_A: float) -> None:
@@ -243,7 +262,7 @@ class Sequencer:
         if not off:
             text += " THE OUTPUT COULD NOT BE PROVED OFF: switch the source off by hand."
         end = RunEnd(reason, text, off)
-        good = reason in (EndReason.RULE, EndReason.OPERATOR)
+        good = reason in (EndReason.RULE, EndReason.OPERATOR, EndReason.UNREACHABLE) and off
         if not good:
             self._event(EventKind.FAULT, text)
             self._fault = text
@@ -273,7 +292,7 @@ class Sequencer:
     def _pause(self, source: ScpiSource) -> None:
         """Current to zero until resumed; no block spans it."""
         self._event(EventKind.PAUSE, "paused")
-        self._running.pause()
+        self._cut()
         source.step(0.0)
         self._level_A = 0.0
         self._enter(RunStatus.PAUSED)
@@ -285,6 +304,11 @@ class Sequencer:
             elif order.kind is OrderKind.MARK:
                 self._event(EventKind.MARK, order.text)
         self._enter(RunStatus.RUNNING)
+
+    def _cut(self) -> None:
+        """The next reading starts a new stretch."""
+        self._running.pause()
+        self._pending_cuts.append(self._index)
 
     def _wait(self, seconds: float) -> None:
         left = seconds
@@ -317,26 +341,29 @@ class Sequencer:
         return 0.0 if self._start_s is None else self._clock.now() - self._start_s
 
     def _hand_over(self, end: RunEnd | None = None, facts: RunFacts | None = None) -> None:
-        batch = Batch(self._snapshot(end), self._pending_readings, self._pending_blocks, self._pending_events, facts)
-        self._pending_readings, self._pending_blocks, self._pending_events = [], [], []
+        batch = Batch(
+            self._snapshot(end),
+            self._pending_readings,
+            self._pending_blocks,
+            self._pending_events,
+            self._pending_cuts,
+            facts,
+        )
+        self._pending_readings, self._pending_blocks, self._pending_events, self._pending_cuts = [], [], [], []
         self._last_hand_over = self._real_time()
         self._publish(batch)
 
     def _snapshot(self, end: RunEnd | None) -> RunSnapshot:
-        estimate = self._running.estimate()
-        recipe, time_s = self._recipe, self._time_s()
-        expected = expected_blocks(recipe.stop, estimate, time_s)
+        time_s = self._time_s()
+        expected = expected_blocks(self._recipe.stop, self._running, time_s)
         return RunSnapshot(
             status=self._status,
             time_s=time_s,
-            estimate=estimate,
-            verdict=recipe.judge(estimate),
             readings=self._index,
             blocks=self._blocks,
             output_on=self._output_on,
-            power_W=abs(estimate.resistance_ohm) * recipe.current_A**2,
             blocks_expected=expected,
-            time_to_go_s=time_to_go_s(expected, estimate, time_s),
+            time_to_go_s=time_to_go_s(expected, self._blocks, time_s),
             last_fault=self._fault,
             end=end,
         )

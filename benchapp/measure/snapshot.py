@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from benchapp.analysis.decision import Verdict
-from benchapp.analysis.estimate import ClosedBlock, Estimate
+from benchapp.analysis.running_blocks import ClosedBlock
 from benchapp.events import Event, Reading, RunEnd, RunStatus
+from benchapp.result.budget import BudgetPlan
+from benchapp.result.statement import Statement
 from drivers.instrument import Setting
 
 
@@ -17,33 +18,38 @@ class RecordLost(Exception):
 
 @dataclass(frozen=True, slots=True)
 class RunFacts:
-    """What is known once the instruments are set up."""
+    """What is known once the instruments are set up; the ranges as they were read back, None where not known."""
 
     identities: dict[str, str]
     settings: list[tuple[str, Setting]]
     notices: list[str]
+    tells_compliance: bool = False
+    range_V: float | None = None
+    source_range_A: float | None = None
+
+    def in_use(self, known: BudgetPlan) -> BudgetPlan:
+        """What is known, with the ranges in use."""
+        return replace(known, range_V=self.range_V, source_range_A=self.source_range_A)
 
 
 @dataclass(frozen=True, slots=True)
 class RunSnapshot:
     """The run after a batch; `readings` and `blocks` count what has been handed over up to it.
 
-    `power_W` is what stays in the specimen at the test current. `blocks_expected` and `time_to_go_s` look ahead to the
-    stop rule's end; None and NaN where it has none.
+    `blocks_expected` and `time_to_go_s` look ahead to the stop rule's end; None and NaN where it has none. The
+    sequencer leaves `statement` out: it is made apart, from what has been written down.
     """
 
     status: RunStatus
     time_s: float
-    estimate: Estimate
-    verdict: Verdict | None
     readings: int
     blocks: int
     output_on: bool
-    power_W: float = math.nan
     blocks_expected: int | None = None
     time_to_go_s: float = math.nan
     last_fault: str = ""
     end: RunEnd | None = None
+    statement: Statement | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,4 +60,5 @@ class Batch:
     readings: list[Reading] = field(default_factory=list)
     blocks: list[ClosedBlock] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
+    cuts: list[int] = field(default_factory=list)
     facts: RunFacts | None = None

@@ -4,91 +4,135 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
+from enum import StrEnum
 
 from benchapp.analysis.budget import Budget, Contribution, combine, from_half_width
-from benchapp.analysis.estimate import Estimate, Flag
+from benchapp.analysis.estimate import Flag
 from benchapp.analysis.temperature import correction_uncertainty, to_reference
-from benchapp.recipe import Recipe
-from benchapp.result.card import Circuit, InstrumentCard, InstrumentSpec
+from benchapp.quantity import engineering
+from benchapp.result.card import Circuit, InstrumentCard, InstrumentSpec, RangeAccuracy
+
+DEFAULT_TEMPERATURE_UNCERTAINTY_K = 0.2  # of a thermometer on the specimen; common practice, no source
+
+
+class Scope(StrEnum):
+    """What an uncertainty covers."""
+
+    REPEATABILITY = "repeatability"
+    ALL = "all"
 
 
 @dataclass(frozen=True, slots=True)
 class TemperatureCorrection:
-    """From the specimen's temperature to a reference, with the coefficient that holds there."""
+    """From the specimen's temperature to a reference, with the coefficient that holds there.
+
+    Both with their standard uncertainties; that of the temperature is 0.2 K where nothing better is known, that of the
+    coefficient 0 where the material's own value is taken as exact.
+    """
 
     temperature_C: float
     reference_C: float
     alpha_per_K: float
-    temperature_uncertainty_K: float = 0.2
+    temperature_uncertainty_K: float = DEFAULT_TEMPERATURE_UNCERTAINTY_K
+    alpha_uncertainty_per_K: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class BudgetPlan:
-    """What is known beside the readings."""
+    """What is known beside the readings.
+
+    `range_V` and `source_range_A` are the ranges in use as they were read back; None where they are not known. `on` is
+    the day of the run.
+    """
 
     card: InstrumentCard | None = None
     temperature: TemperatureCorrection | None = None
     confidence: float = 0.95
     settle_s: float = 0.0
     aperture_s: float = math.nan
+    range_V: float | None = None
+    source_range_A: float | None = None
+    on: datetime.date = field(default_factory=lambda: datetime.datetime.now(datetime.UTC).date())
 
 
-def stated(estimate: Estimate, recipe: Recipe) -> Estimate:
-    """The estimate at the recipe's coverage probability, nothing else known beside the readings."""
-    if recipe.confidence == estimate.coverage_probability or not estimate.standard_uncertainty_ohm > 0:
-        return estimate
-    return with_budget(estimate, recipe.current_A, BudgetPlan(confidence=recipe.confidence))[0]
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """A value at its reference temperature with its budget, what that covers, and what is to be said of it."""
+
+    resistance_ohm: float
+    budget: Budget
+    scope: Scope
+    flags: tuple[Flag, ...]
 
 
-def with_budget(estimate: Estimate, current_A: float, plan: BudgetPlan) -> tuple[Estimate, Budget]:
-    """The estimate with its whole uncertainty, corrected to the reference temperature, and the budget behind it.
-
-    `repeatability_95_ohm` stays what scatter alone gives.
-    """
-    R, factor = estimate.resistance_ohm, 1.0
+def whole_uncertainty(R: float, u: float, degrees_of_freedom: float, current_A: float, plan: BudgetPlan) -> Whole:
+    """What the readings say, with all that is known beside them, at the plan's coverage probability."""
+    factor = 1.0
     if plan.temperature is not None:
         c = plan.temperature
         factor = to_reference(1.0, c.temperature_C, c.reference_C, c.alpha_per_K)
-    contributions = [
-        Contribution(
-            "repeatability",
-            estimate.standard_uncertainty_ohm,
-            factor,
-            estimate.degrees_of_freedom,
-            note="scatter of the blocks, drift of the EMF included",
-        )
-    ]
-    card = plan.card or InstrumentCard(None, None)
-    if card.voltmeter is not None:
-        contributions += _voltmeter(card.voltmeter, R * factor, current_A)
-        contributions += _ageing("voltmeter", card.voltmeter, R * factor, card.circuit.temperature_C)
-    if card.source is not None:
-        contributions += _source(card.source, R * factor, current_A)
-        contributions += _ageing("source", card.source, R * factor, card.circuit.temperature_C)
-    contributions += _circuit(card.circuit, R * factor, current_A, plan)
+    note = "scatter of the blocks, drift of the EMF and the last digit of the voltmeter included"
+    contributions = [Contribution("repeatability", u, factor, degrees_of_freedom, note=note)]
+    beside, scope, flags = _beside(R * factor, current_A, plan)
+    contributions += beside
     if plan.temperature is not None:
         contributions += _temperature(R, plan.temperature)
-    budget = combine(contributions, plan.confidence)
-    finite = math.isfinite(budget.degrees_of_freedom)
-    return (
-        replace(
-            estimate,
-            resistance_ohm=R * factor,
-            standard_uncertainty_ohm=budget.standard_uncertainty,
-            expanded_uncertainty_ohm=budget.expanded_uncertainty,
-            coverage_factor=budget.coverage_factor,
-            coverage_probability=plan.confidence,
-            degrees_of_freedom=budget.whole_degrees_of_freedom if finite else 10**9,
-            flags=(*estimate.flags, *_overdue(plan.card)),
-        ),
-        budget,
+    return Whole(R * factor, combine(contributions, plan.confidence), scope, (*flags, *_overdue(plan)))
+
+
+def least_uncertainty(resistance_ohm: float, current_A: float, plan: BudgetPlan) -> float:
+    """Expanded uncertainty in ohm that no longer run can go below: all contributions but repeatability."""
+    contributions, _, _ = _beside(resistance_ohm, current_A, plan)
+    if plan.temperature is not None:
+        contributions += _temperature(resistance_ohm, plan.temperature)
+    return combine(contributions, plan.confidence).expanded_uncertainty if contributions else 0.0
+
+
+def _beside(R: float, current_A: float, plan: BudgetPlan) -> tuple[list[Contribution], Scope, list[Flag]]:
+    """Contributions of instruments and circuit to R, what they cover, and what is to be said of it."""
+    card = plan.card or InstrumentCard(None, None)
+    found: list[Contribution] = []
+    flags: list[Flag] = []
+    covered = True
+    for role, spec, value, range_, unit, make in (
+        ("voltmeter", card.voltmeter, R * current_A, plan.range_V, "V", _voltmeter),
+        ("source", card.source, current_A, plan.source_range_A, "A", _source),
+    ):
+        if spec is None:
+            covered = False
+            continue
+        accuracy = spec.at(value, range_)
+        if accuracy is None:
+            covered = False
+            flags.append(_outside(role, value, range_, unit))
+            continue
+        if range_ is None and len(spec.ranges) > 1:
+            flags.append(_assumed(role, accuracy.range_, unit))
+        found += make(accuracy, R, current_A)
+        found += _ageing(role, spec, R, card.circuit.temperature_C, plan.on)
+    found += _circuit(card.circuit, R, current_A, plan)
+    return found, Scope.ALL if covered else Scope.REPEATABILITY, flags
+
+
+def _outside(role: str, value: float, range_: float | None, unit: str) -> Flag:
+    where = f"the {role}'s range of {engineering(range_, unit, 3)}" if range_ is not None else f"the {role}'s rows"
+    text = (
+        f"The accuracy data has nothing for {engineering(abs(value), unit, 3)} on {where}: the interval covers"
+        " repeatability only. Add a row for that range, or measure on one that has a row."
     )
+    return Flag("outside-accuracy-data", "warning", text)
 
 
-def _voltmeter(spec: InstrumentSpec, R: float, current_A: float) -> list[Contribution]:
-    voltage = abs(R * current_A)
-    accuracy = spec.at(voltage)
+def _assumed(role: str, range_: float, unit: str) -> Flag:
+    text = (
+        f"The {role}'s range in use is not known: its accuracy on {engineering(range_, unit, 3)}, the smallest that"
+        " holds the value, was taken. Fix the range, or write it down with the readings."
+    )
+    return Flag("range-assumed", "notice", text)
+
+
+def _voltmeter(accuracy: RangeAccuracy, R: float, current_A: float) -> list[Contribution]:
     found = [
         Contribution(
             "voltmeter gain",
@@ -118,14 +162,13 @@ def _voltmeter(spec: InstrumentSpec, R: float, current_A: float) -> list[Contrib
     return found
 
 
-def _source(spec: InstrumentSpec, R: float, current_A: float) -> list[Contribution]:
-    accuracy = spec.at(current_A)
+def _source(accuracy: RangeAccuracy, R: float, current_A: float) -> list[Contribution]:
     limit = accuracy.reading_ppm * 1e-6 + accuracy.range_ppm * 1e-6 * accuracy.range_ / abs(current_A)
     note = f"{accuracy.reading_ppm:g} ppm of the value and {accuracy.range_ppm:g} ppm of the range; relative"
     return [Contribution("source current", from_half_width(limit, "rectangular"), R, math.inf, "rectangular", note)]
 
 
-def _ageing(role: str, spec: InstrumentSpec, R: float, air_C: float | None) -> list[Contribution]:
+def _ageing(role: str, spec: InstrumentSpec, R: float, air_C: float | None, on: datetime.date) -> list[Contribution]:
     """What the instrument's temperature and the time since its calibration add, relative to the value."""
     found = []
     if spec.temperature_ppm_per_K and air_C is not None:
@@ -134,7 +177,7 @@ def _ageing(role: str, spec: InstrumentSpec, R: float, air_C: float | None) -> l
         note = f"{spec.temperature_ppm_per_K:g} ppm/K over {away:g} K; relative"
         found.append(Contribution(f"{role} temperature", u, R, distribution="rectangular", note=note))
     if spec.drift_ppm_per_year and spec.calibrated is not None:
-        years = max(0.0, (datetime.date.today() - spec.calibrated).days / 365.25)
+        years = max(0.0, (on - spec.calibrated).days / 365.25)
         u = from_half_width(spec.drift_ppm_per_year * 1e-6 * years, "rectangular")
         note = f"{spec.drift_ppm_per_year:g} ppm a year over {years:.2f} years; relative"
         found.append(Contribution(f"{role} calibration age", u, R, distribution="rectangular", note=note))
@@ -169,18 +212,31 @@ def _circuit(circuit: Circuit, R: float, current_A: float, plan: BudgetPlan) -> 
 
 
 def _temperature(R: float, c: TemperatureCorrection) -> list[Contribution]:
-    by_temperature, _ = correction_uncertainty(
-        R, c.temperature_C, c.reference_C, c.alpha_per_K, temperature_uncertainty_K=c.temperature_uncertainty_K
+    by_temperature, by_coefficient = correction_uncertainty(
+        R,
+        c.temperature_C,
+        c.reference_C,
+        c.alpha_per_K,
+        temperature_uncertainty_K=c.temperature_uncertainty_K,
+        alpha_uncertainty_per_K=c.alpha_uncertainty_per_K,
     )
-    note = f"± {c.temperature_uncertainty_K:g} K standard uncertainty"
-    return [Contribution("specimen temperature", by_temperature, 1.0, note=note)]
+    note = f"{c.temperature_uncertainty_K:g} K standard uncertainty"
+    found = [Contribution("specimen temperature", by_temperature, 1.0, note=note)]
+    if by_coefficient:
+        note = f"{c.alpha_uncertainty_per_K:g} / K standard uncertainty"
+        found.append(Contribution("temperature coefficient", by_coefficient, 1.0, note=note))
+    return found
 
 
-def _overdue(card: InstrumentCard | None) -> list[Flag]:
+def _overdue(plan: BudgetPlan) -> list[Flag]:
+    card = plan.card
     specs = [] if card is None else [("voltmeter", card.voltmeter), ("source", card.source)]
-    today = datetime.date.today()
     return [
-        Flag("calibration-overdue", "warning", f"The {role}'s calibration ended on {spec.due}. Have it calibrated.")
+        Flag(
+            "calibration-overdue",
+            "warning",
+            f"The {role}'s calibration had ended on {spec.due} when this was measured. Have it calibrated.",
+        )
         for role, spec in specs
-        if spec is not None and spec.due is not None and spec.due < today
+        if spec is not None and spec.due is not None and spec.due < plan.on
     ]

@@ -39,7 +39,16 @@ from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse, parse_coefficient, parse_temperature
 
 _UNITS = {"voltmeter": "V", "source": "A"}
-_SPEC_KEYS = ("name", "range", "calibrated", "due", "temperature_ppm_per_K", "calibrated_at", "drift_ppm_per_year")
+_SPEC_KEYS = (
+    "name",
+    "serial",
+    "range",
+    "calibrated",
+    "due",
+    "temperature_ppm_per_K",
+    "calibrated_at",
+    "drift_ppm_per_year",
+)
 _CIRCUIT_KEYS = (
     "temperature",
     "insulation",
@@ -48,6 +57,9 @@ _CIRCUIT_KEYS = (
     "temperature_coefficient",
     "asymmetry_ppm",
 )
+
+
+_SAME_RANGE = 1.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,16 +77,26 @@ class InstrumentSpec:
     """Accuracy of one instrument; `due` is the day its calibration ends."""
 
     ranges: tuple[RangeAccuracy, ...]
+    name: str = ""
+    serial: str = ""
     due: datetime.date | None = None
     calibrated: datetime.date | None = None
     temperature_ppm_per_K: float = 0.0
     calibrated_at_C: float = 23.0
     drift_ppm_per_year: float = 0.0
 
-    def at(self, value: float) -> RangeAccuracy:
-        """The range that holds a value: the smallest that is large enough, else the largest."""
+    def at(self, value: float, range_: float | None = None) -> RangeAccuracy | None:
+        """The row for the range in use, as it was read back; without one the smallest row that holds the value.
+
+        None where the value lies outside all rows, or the range in use has none. An instrument may name a range by its
+        full scale, so a row within a quarter of it counts.
+        """
+        if range_ is not None:
+            near = [r for r in self.ranges if range_ / _SAME_RANGE <= r.range_ <= range_ * _SAME_RANGE]
+            found = min(near, key=lambda r: abs(r.range_ - range_)) if near else None
+            return found if found is not None and abs(value) <= _SAME_RANGE * found.range_ else None
         fitting = [r for r in self.ranges if r.range_ >= abs(value) * (1 - 1e-9)]
-        return min(fitting, key=lambda r: r.range_) if fitting else max(self.ranges, key=lambda r: r.range_)
+        return min(fitting, key=lambda r: r.range_) if fitting else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +118,16 @@ class InstrumentCard:
     voltmeter: InstrumentSpec | None
     source: InstrumentSpec | None
     circuit: Circuit = Circuit()
+
+    @property
+    def in_words(self) -> str:
+        """Whose data these are: name, serial number, and the day to which they hold."""
+        parts = []
+        for role, spec in (("voltmeter", self.voltmeter), ("source", self.source)):
+            if spec is not None:
+                due = f"due {spec.due}" if spec.due is not None else "no due date"
+                parts.append(" ".join(filter(None, (role, spec.name, spec.serial, f"({due})"))))
+        return "; ".join(parts)
 
 
 def load_card(path: Path) -> InstrumentCard:
@@ -145,6 +177,8 @@ def _spec(path: Path, role: str, table: Any, faults: list[Fault]) -> InstrumentS
     ranges = [_range(path, f"{role}.range[{k}]", row, _UNITS[role], faults) for k, row in enumerate(rows)]
     return InstrumentSpec(
         tuple(ranges),
+        str(table.get("name", "")),
+        str(table.get("serial", "")),
         days["due"],
         days["calibrated"],
         reader.number("temperature_ppm_per_K") or 0.0,

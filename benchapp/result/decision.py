@@ -1,4 +1,4 @@
-"""The decision on a result: verdict, what it rests on, and the risk that it is wrong."""
+"""The decision on a result: verdict, what it rests on, and the risk that it is wrong where that can be told."""
 
 from __future__ import annotations
 
@@ -8,14 +8,30 @@ from typing import Any
 
 from benchapp.analysis.decision import (
     Verdict,
-    conformity_probability,
     judge_limits,
     leans_to,
+    outside_probability,
     tolerance_ratio,
 )
-from benchapp.analysis.estimate import Estimate
+from benchapp.result.budget import Scope
+from benchapp.result.validity import Validity
 
 LEAST_TOLERANCE_RATIO = 4.0  # common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionRule:
+    """Limits in ohm (None: open) and how they are applied: simple or guarded acceptance, band in U."""
+
+    low_ohm: float | None = None
+    high_ohm: float | None = None
+    rule: str = "guarded"
+    guard_band: float = 1.0
+
+    @property
+    def guard(self) -> float:
+        """Width of the guard band in expanded uncertainties; 0 for simple acceptance."""
+        return 0.0 if self.rule == "simple" else self.guard_band
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +39,8 @@ class Decision:
     """A verdict under a rule. NaN where a number does not exist.
 
     `leans_to` is told of an undecided result only. `specific_risk` is the probability that the stated verdict is wrong:
-    of a false acceptance for pass, of a false rejection for fail.
+    of a false acceptance for pass, of a false rejection for fail. Neither it nor any other probability is stated of an
+    interval that covers repeatability alone, or of a doubtful result.
     """
 
     verdict: Verdict
@@ -48,19 +65,30 @@ class Decision:
 
 
 def decide(
-    estimate: Estimate, low_ohm: float | None, high_ohm: float | None, rule: str, guard_band: float
+    resistance_ohm: float,
+    standard_uncertainty_ohm: float,
+    expanded_uncertainty_ohm: float,
+    degrees_of_freedom: float,
+    rule: DecisionRule,
+    *,
+    validity: Validity,
+    scope: Scope,
 ) -> Decision | None:
-    """By the rule "simple" or "guarded" (band in expanded uncertainties); None without limits or interval."""
-    guard = 0.0 if rule == "simple" else guard_band
-    R, u, U = estimate.resistance_ohm, estimate.standard_uncertainty_ohm, estimate.expanded_uncertainty_ohm
-    verdict = judge_limits(R, U, low_ohm, high_ohm, guard)
+    """By the rule; None without limits or interval, and behind a shut gate."""
+    if validity is Validity.NOT_VALID:
+        return None
+    R, U, low, high = resistance_ohm, expanded_uncertainty_ohm, rule.low_ohm, rule.high_ohm
+    verdict = judge_limits(R, U, low, high, rule.guard)
     if verdict is None:
         return None
-    probability = conformity_probability(R, u, low_ohm, high_ohm)
-    risk = {Verdict.PASS: 1 - probability, Verdict.FAIL: probability}.get(verdict, math.nan)
-    leaning = leans_to(R, low_ohm, high_ohm) if verdict is Verdict.UNDECIDED else None
-    ratio = tolerance_ratio(U, low_ohm, high_ohm)
-    return Decision(verdict, rule, guard, low_ohm, high_ohm, leaning, probability, risk, ratio)
+    probability = risk = ratio = math.nan
+    if validity is Validity.VALID and scope is Scope.ALL:
+        outside = outside_probability(R, standard_uncertainty_ohm, low, high, degrees_of_freedom)
+        probability = 1 - outside
+        risk = {Verdict.PASS: outside, Verdict.FAIL: probability}.get(verdict, math.nan)
+        ratio = tolerance_ratio(U, low, high)
+    leaning = leans_to(R, low, high) if verdict is Verdict.UNDECIDED else None
+    return Decision(verdict, rule.rule, rule.guard, low, high, leaning, probability, risk, ratio)
 
 
 def decision_object(decision: Decision | None) -> dict[str, Any] | None:
@@ -71,19 +99,20 @@ def decision_object(decision: Decision | None) -> dict[str, Any] | None:
     return {**values, "warning": decision.warning or None}
 
 
-def decision_in_words(decision: Decision) -> list[str]:
-    """For people, on two to three lines."""
-    leaning = f", leaning to {decision.leans_to}" if decision.leans_to is not None else ""
-    rule = f"{decision.rule} acceptance, guard band {decision.guard_band:g} U"
-    text = f"verdict: {decision.verdict}{leaning} ({rule})"
-    lines = [text]
-    text = f"within the limits with {percent(decision.conformity_probability)}"
-    if not math.isnan(decision.specific_risk):
-        text += f", risk of a wrong verdict {percent(decision.specific_risk)}"
-    if not math.isnan(decision.tolerance_ratio):
-        text += f"; tolerance : interval = {decision.tolerance_ratio:.3g} : 1"
-    lines.append(text)
-    return [*lines, f"warning: {decision.warning}"] if decision.warning else lines
+def decision_from(found: dict[str, Any] | None) -> Decision | None:
+    """The decision of `decision_object`."""
+    if not found:
+        return None
+    numbers = ("conformity_probability", "specific_risk", "tolerance_ratio")
+    return Decision(
+        Verdict(found["verdict"]),
+        found["rule"],
+        found["guard_band"],
+        found["low_ohm"],
+        found["high_ohm"],
+        None if found.get("leans_to") is None else Verdict(found["leans_to"]),
+        *(math.nan if found.get(key) is None else float(found[key]) for key in numbers),
+    )
 
 
 def percent(probability: float) -> str:

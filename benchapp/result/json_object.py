@@ -1,22 +1,33 @@
-"""A result as the JSON object that other programs read. A value that does not exist is null, never NaN."""
+"""A statement as the JSON object that other programs read and the record keeps, and back, equal to the digit.
+
+A value that does not exist is null, never NaN; degrees of freedom that are infinite are null too.
+"""
 
 from __future__ import annotations
 
 import json
 import math
-from dataclasses import asdict, replace
+from dataclasses import asdict, fields
 from typing import Any
 
-from benchapp.analysis.budget import Budget, Contribution, welch_satterthwaite
-from benchapp.analysis.estimate import Estimate
+from benchapp.analysis.budget import Budget, Contribution
+from benchapp.analysis.estimate import Estimate, Estimator, Flag
+from benchapp.analysis.stationarity import Stationarity
+from benchapp.result.budget import Scope
+from benchapp.result.decision import decision_from, decision_object
+from benchapp.result.not_tested import untested_from
+from benchapp.result.statement import Conditions, LeftOut, Statement
+from benchapp.result.validity import Reason, Validity
 
-_KEYS = (
+_STATED = (
     "resistance_ohm",
     "standard_uncertainty_ohm",
     "expanded_uncertainty_ohm",
     "coverage_factor",
     "coverage_probability",
     "degrees_of_freedom",
+)
+_OF_READINGS = (
     "repeatability_95_ohm",
     "thermal_emf_V",
     "thermal_emf_slope_V_per_s",
@@ -28,17 +39,56 @@ _KEYS = (
 )
 
 
-def result_object(identity: dict[str, Any], estimate: Estimate, verdict: str | None = None) -> dict[str, Any]:
+def statement_object(stated: Statement, identity: dict[str, Any]) -> dict[str, Any]:
     """`identity` is {"file": ...} or {"run_id": ...}."""
-    values = {key: _exists(getattr(estimate, key)) for key in _KEYS}
+    e = stated.estimate
     return {
         **identity,
-        **values,
-        "state": str(estimate.state),
-        "estimator": str(estimate.estimator),
-        "flags": [asdict(flag) for flag in estimate.flags],
-        "verdict": verdict,
+        **{key: exists(getattr(stated, key)) for key in _STATED},
+        **{key: exists(getattr(e, key)) for key in _OF_READINGS},
+        "state": str(e.state),
+        "estimator": str(e.estimator),
+        "scope": str(stated.scope),
+        "validity": str(stated.validity),
+        "reasons": [asdict(reason) for reason in stated.reasons],
+        "verdict": None if stated.verdict is None else str(stated.verdict),
+        "decision": decision_object(stated.decision),
+        "budget": budget_rows(stated.budget),
+        "flags": [asdict(flag) for flag in stated.flags],
+        "not_tested": [asdict(item) for item in stated.not_tested],
+        "conditions": asdict(stated.conditions),
+        "by_readings": {
+            field.name: _plain(getattr(e, field.name)) for field in fields(Estimate) if field.name != "flags"
+        },
+        "left_out": [asdict(stretch) for stretch in stated.left_out],
+        "final": stated.final,
+        "software": stated.software,
+        **({} if stated.material is None else {"material": stated.material}),
     }
+
+
+def statement_from(found: dict[str, Any]) -> Statement:
+    """The statement of `statement_object`. Raises KeyError, ValueError, TypeError where it is another object."""
+    flags = tuple(_flag(item) for item in found["flags"])
+    numbers = {key: number(found[key]) for key in _STATED}
+    if found["degrees_of_freedom"] is None:
+        numbers["degrees_of_freedom"] = math.inf
+    return Statement(
+        **numbers,
+        scope=Scope(found["scope"]),
+        validity=Validity(found["validity"]),
+        reasons=tuple(Reason(r["code"], Validity(r["validity"]), r["text"]) for r in found["reasons"]),
+        flags=flags,
+        decision=decision_from(found["decision"]),
+        budget=budget_from(found),
+        not_tested=untested_from(found["not_tested"]),
+        conditions=Conditions(**found["conditions"]),
+        estimate=_estimate(found["by_readings"], flags),
+        material=found.get("material"),
+        left_out=tuple(LeftOut(**stretch) for stretch in found["left_out"]),
+        final=found["final"],
+        software=found["software"],
+    )
 
 
 def budget_rows(budget: Budget | None) -> list[dict[str, Any]]:
@@ -50,7 +100,7 @@ def budget_rows(budget: Budget | None) -> list[dict[str, Any]]:
             "standard_uncertainty": c.standard_uncertainty,
             "sensitivity": c.sensitivity,
             "contribution_ohm": c.contribution,
-            "degrees_of_freedom": _exists(c.degrees_of_freedom),
+            "degrees_of_freedom": exists(c.degrees_of_freedom),
             "share": c.share,
             "note": c.note,
         }
@@ -58,16 +108,16 @@ def budget_rows(budget: Budget | None) -> list[dict[str, Any]]:
     ]
 
 
-def budget_from(result: dict[str, Any] | None) -> Budget | None:
+def budget_from(result: dict[str, Any]) -> Budget | None:
     """The budget of a recorded result; None where it was not kept."""
-    if not result or not result.get("budget"):
+    if not result.get("budget"):
         return None
     parts = tuple(
         Contribution(
             row["name"],
             row["standard_uncertainty"],
             row["sensitivity"],
-            math.inf if row["degrees_of_freedom"] is None else row["degrees_of_freedom"],
+            _degrees(row["degrees_of_freedom"]),
             row["distribution"],
             row["note"],
             row["share"],
@@ -77,26 +127,10 @@ def budget_from(result: dict[str, Any] | None) -> Budget | None:
     return Budget(
         parts,
         result["standard_uncertainty_ohm"],
-        welch_satterthwaite(parts),
+        _degrees(result["degrees_of_freedom"]),
         result["coverage_probability"],
         result["coverage_factor"],
         result["expanded_uncertainty_ohm"],
-    )
-
-
-def as_stated(estimate: Estimate, result: dict[str, Any] | None) -> Estimate:
-    """A replayed estimate, which knows the scatter alone, with the value and interval that the record states."""
-    budget = budget_from(result)
-    if result is None or budget is None or len(budget.contributions) < 2:
-        return estimate
-    return replace(
-        estimate,
-        resistance_ohm=result["resistance_ohm"],
-        standard_uncertainty_ohm=budget.standard_uncertainty,
-        expanded_uncertainty_ohm=budget.expanded_uncertainty,
-        coverage_factor=budget.coverage_factor,
-        coverage_probability=budget.coverage_probability,
-        degrees_of_freedom=result["degrees_of_freedom"],
     )
 
 
@@ -105,5 +139,36 @@ def to_line(value: dict[str, Any]) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
-def _exists(value: float | int) -> float | int | None:
+def exists(value: float | int) -> float | int | None:
+    """The number, or None for JSON where it does not exist."""
     return value if math.isfinite(value) else None
+
+
+def number(value: float | None) -> float:
+    """The number of a JSON value; NaN for null."""
+    return math.nan if value is None else value
+
+
+def _degrees(value: float | None) -> float:
+    return math.inf if value is None else value
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, str):
+        return str(value)
+    return exists(value) if isinstance(value, float) else value
+
+
+def _flag(item: dict[str, Any]) -> Flag:
+    where = tuple((float(a), float(b)) for a, b in item.get("where_s", ()))
+    return Flag(item["code"], item["severity"], item["text"], where, item.get("size_ohm"))
+
+
+def _estimate(found: dict[str, Any], flags: tuple[Flag, ...]) -> Estimate:
+    values = dict(found)
+    for key, value in values.items():
+        if value is None:
+            values[key] = math.inf if key == "degrees_of_freedom" else math.nan
+    values["state"] = Stationarity(values["state"])
+    values["estimator"] = Estimator(values["estimator"])
+    return Estimate(**values, flags=flags)

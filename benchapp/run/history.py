@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from benchapp.analysis.estimate import ClosedBlock
+from benchapp.analysis.running_blocks import ClosedBlock
 from benchapp.events import Reading
 
 Column = NDArray[np.float64]
@@ -39,13 +39,18 @@ class Columns:
 
 
 class History:
-    """`readings`: time_s, current_A, voltage_V. `blocks`: the numbers of a ClosedBlock, in its order."""
+    """`readings`: time_s, current_A, voltage_V. `blocks`: the numbers of a ClosedBlock, in its order.
+
+    `cuts` are numbers of readings before which the sequence is cut: a pause, a gap in time.
+    """
 
     def __init__(self) -> None:
+        self.cuts: list[int] = []
         self.readings = Columns(3)
         self.blocks = Columns(len(ClosedBlock._fields))
 
-    def extend(self, readings: Sequence[Reading], blocks: Sequence[ClosedBlock]) -> None:
-        """Add what has been written down."""
-        self.readings.extend([reading[1:] for reading in readings])
+    def extend(self, readings: Sequence[Reading], blocks: Sequence[ClosedBlock], cuts: Sequence[int] = ()) -> None:
+        """Add what has been written down; the readings last, so that a reader has what belongs to them."""
+        self.cuts.extend(cuts)
         self.blocks.extend(blocks)
+        self.readings.extend([reading[1:] for reading in readings])

@@ -1,65 +1,130 @@
-"""A run out of the logbook as it was live: history, events and the snapshot at its end, by the code that made them."""
+"""A run out of the logbook as it was live: history, events, and what was stated of it, not computed anew."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from benchapp.events import EndReason, Event, Reading, RunEnd, RunStatus
+import numpy as np
+
+from benchapp.analysis.estimate import Estimator
+from benchapp.events import EndReason, Event, RunEnd, RunStatus
 from benchapp.logbook.query import RunRecord, RunSummary, load_run
 from benchapp.logbook.replay import recipe_of, replay
-from benchapp.logbook.store import conclude
+from benchapp.logbook.store import add_statement, conclude
 from benchapp.measure.snapshot import RunSnapshot
 from benchapp.recipe import Recipe
-from benchapp.result.json_object import as_stated, result_object
+from benchapp.result.budget import BudgetPlan
+from benchapp.result.json_object import statement_from, statement_object
+from benchapp.result.statement import LeftOut, Statement, make_statement
 from benchapp.run.history import History
+from benchapp.run.terms import circumstances_of, terms_of
 
 
 @dataclass(frozen=True, slots=True)
 class RecordedRun:
-    """One run to look at."""
+    """One run to look at; `statements` are what was stated of it, the first at its end."""
 
     record: RunRecord
     recipe: Recipe
     history: History
     snapshot: RunSnapshot
     events: list[Event]
+    statements: tuple[Statement, ...]
 
 
 def open_run(path: Path, run_id: int) -> RecordedRun:
-    """Load a run and compute its result again. Raises LogbookError."""
+    """Load a run. One that has no end yet is stated from its readings, as it stands. Raises LogbookError."""
     record = load_run(path, run_id)
     recipe = recipe_of(record)
-    estimate, blocks = replay(record, recipe)
-    estimate = as_stated(estimate, record.summary.result)
     columns = record.readings
+    estimate, blocks = replay(record, recipe)
+    statements = tuple(statement_from(body) for body in record.summary.statements)
+    if not statements:
+        known = BudgetPlan(confidence=recipe.confidence, on=run_date(record.summary))
+        beside = circumstances_of(record.events, None)
+        statements = (make_statement(estimate, columns.current_A, terms_of(recipe, known), beside, final=False),)
     history = History()
-    rows = zip(columns.time_s, columns.current_A, columns.voltage_V, strict=True)
-    history.extend([Reading(number, *row) for number, row in enumerate(rows)], blocks)
+    history.blocks.extend(blocks.T.tolist())
+    history.readings.extend(np.array([columns.time_s, columns.current_A, columns.voltage_V]).T.tolist())
     snapshot = RunSnapshot(
         status=RunStatus.DONE if record.summary.status == EndReason.RULE else RunStatus.STOPPED,
         time_s=columns.time_s[-1] if columns.time_s else 0.0,
-        estimate=estimate,
-        verdict=recipe.judge(estimate),
         readings=len(columns.time_s),
-        blocks=len(blocks),
+        blocks=blocks.shape[1],
         output_on=False,
-        power_W=abs(estimate.resistance_ohm) * recipe.current_A**2,
         blocks_expected=recipe.stop.blocks,
         end=_end_of(record.summary),
+        statement=statements[0],
     )
-    return RecordedRun(record, recipe, history, snapshot, record.events)
+    return RecordedRun(record, recipe, history, snapshot, record.events, statements)
 
 
 def conclude_run(path: Path, run_id: int) -> RecordedRun:
-    """Give an interrupted run its end and its result. Raises LogbookError where it still runs or has ended."""
+    """Give an interrupted run its end and its statement. Raises LogbookError where it still runs or has ended."""
     run = open_run(path, run_id)
-    verdict = None if run.snapshot.verdict is None else str(run.snapshot.verdict)
-    conclude(path, run.record.summary, result_object({"run_id": run_id}, run.snapshot.estimate, verdict))
+    known = BudgetPlan(confidence=run.recipe.confidence, on=run_date(run.record.summary))
+    end = RunEnd(EndReason.INSTRUMENT, "the program died in the middle of it", output_off=True)
+    estimate, _ = replay(run.record, run.recipe)
+    beside = circumstances_of(run.events, end)
+    stated = make_statement(estimate, run.record.readings.current_A, terms_of(run.recipe, known), beside)
+    conclude(path, run.record.summary, statement_object(stated, {"run_id": run_id}))
     return open_run(path, run_id)
+
+
+def reanalyse(
+    path: Path,
+    run_id: int,
+    *,
+    known: BudgetPlan | None = None,
+    emf_order: int | None = None,
+    estimator: Estimator | None = None,
+    left_out: Sequence[LeftOut] = (),
+) -> Statement:
+    """A further statement of a recorded run, stored beside the others, which stay. Raises LogbookError.
+
+    Of what is not named the recipe's own holds; ranges in use and the day are those of the run.
+    """
+    run = open_run(path, run_id)
+    recipe = replace(
+        run.recipe,
+        emf_order=run.recipe.emf_order if emf_order is None else emf_order,
+        wanted_estimator=estimator or run.recipe.wanted_estimator,
+    )
+    known = known or BudgetPlan(confidence=run.recipe.confidence)
+    stated = restated(run, known, recipe=recipe, left_out=left_out)
+    add_statement(path, run_id, statement_object(stated, {"run_id": run_id}))
+    return stated
+
+
+def restated(
+    run: RecordedRun,
+    known: BudgetPlan,
+    *,
+    recipe: Recipe | None = None,
+    left_out: Sequence[LeftOut] = (),
+) -> Statement:
+    """Another statement of the same readings: other knowledge or recipe, stretches left out. Nothing is stored."""
+    recipe = recipe or run.recipe
+    summary, before = run.record.summary, run.statements[0]
+    estimate, _ = replay(run.record, recipe, left_out_s=[(s.start_s, s.end_s) for s in left_out])
+    ranges = before.conditions.range_V, before.conditions.source_range_A
+    plan = replace(known, on=run_date(summary), range_V=ranges[0], source_range_A=ranges[1])
+    tells = bool(before.not_tested) and all(item.code != "compliance" for item in before.not_tested)
+    end = _end_of(summary) if summary.ended else None
+    beside = replace(circumstances_of(run.events, end), left_out=tuple(left_out))
+    terms = terms_of(recipe, plan, tells_compliance=tells)
+    return make_statement(estimate, run.record.readings.current_A, terms, beside)
+
+
+def run_date(summary: RunSummary) -> datetime.date:
+    """The day on which a run began."""
+    return datetime.datetime.fromisoformat(summary.started).date()
 
 
 def _end_of(summary: RunSummary) -> RunEnd:
     known = {str(reason): reason for reason in EndReason}
-    reason = known.get(summary.status, EndReason.OPERATOR)
-    return RunEnd(reason, summary.end_text or summary.status, output_off=True)
+    reason = known.get(summary.status, EndReason.INSTRUMENT)
+    return RunEnd(reason, summary.end_text or summary.status, summary.output_off)

@@ -16,7 +16,7 @@ from benchapp.errors import BenchError
 from benchapp.recipe import Recipe
 from benchapp.result.budget import BudgetPlan
 from benchapp.result.card import InstrumentCard
-from benchapp.run.session import Session
+from benchapp.run.session import Session, prepare_process
 from benchapp.ui.models import BenchChoice
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock as SimulatedClock
@@ -78,6 +78,7 @@ class RunController(QObject):
         self._close_server()
         try:
             self._session = self._make_session(recipe, choice)
+            prepare_process()
             self._session.start()
         except BenchError as error:
             self._session = None

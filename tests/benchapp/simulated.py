@@ -4,15 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
+import numpy as np
+
+from benchapp.analysis.analyst import analyse
+from benchapp.analysis.estimate import Estimate
 from benchapp.bench.bench import Bench, BenchPlan
 from benchapp.bench.limits import HouseLimits
 from benchapp.events import Event, EventKind, Reading, RunEnd
 from benchapp.measure.control import Control
 from benchapp.measure.sequencer import Sequencer
-from benchapp.measure.snapshot import Batch, RunSnapshot
+from benchapp.measure.snapshot import Batch, RunFacts, RunSnapshot
 from benchapp.recipe import Entry, Recipe, build_recipe
+from benchapp.result.budget import BudgetPlan
+from benchapp.result.statement import Statement, make_statement
+from benchapp.run.terms import circumstances_of, terms_of
 from drivers.dialect import load_dialect
 from drivers.guardian import NoGuard
 from sim.bench import SimulatedBench
@@ -72,6 +80,7 @@ class Rehearsal:
         self.control = Control()
 
     def run(self, recipe: Recipe) -> RunEnd:
+        self.recipe = recipe
         plan = BenchPlan(
             "source",
             "voltmeter",
@@ -105,6 +114,36 @@ class Rehearsal:
     def truth(self) -> float:
         """Mean resistance over the run: what the current warms counts as it was while it was read."""
         return sum(self.resistances) / len(self.resistances)
+
+    @property
+    def facts(self) -> RunFacts:
+        return next(batch.facts for batch in self.batches if batch.facts is not None)
+
+    @property
+    def estimate(self) -> Estimate:
+        """What the run's readings say, with the flags of all traps."""
+        return self._analysed[0]
+
+    @property
+    def blocks(self) -> np.ndarray:
+        return self._analysed[1]
+
+    @cached_property
+    def _analysed(self) -> tuple[Estimate, np.ndarray]:
+        r = self.recipe
+        t, I, V = ([row[k] for row in self.readings] for k in (1, 2, 3))
+        pauses = [event.reading for event in self.events if event.kind is EventKind.PAUSE]
+        return analyse(
+            t, I, V, emf_order=r.emf_order, middle_A=r.middle_A, pauses=pauses, aperture_s=r.aperture_s,
+            estimator=r.estimator,
+        )  # fmt: skip
+
+    def statement(self, known: BudgetPlan | None = None) -> Statement:
+        """What would be recorded of the run."""
+        known = self.facts.in_use(known or BudgetPlan(confidence=self.recipe.confidence))
+        terms = terms_of(self.recipe, known, tells_compliance=self.facts.tells_compliance)
+        currents = [row.current_A for row in self.readings]
+        return make_statement(self.estimate, currents, terms, circumstances_of(self.events, self.last.end))
 
     @property
     def last(self) -> RunSnapshot:

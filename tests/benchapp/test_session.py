@@ -14,6 +14,8 @@ from benchapp.logbook.query import load_run
 from benchapp.logbook.replay import replay
 from benchapp.logbook.store import RunWriter
 from benchapp.recipe import Recipe, StopRule
+from benchapp.result.json_object import statement_from
+from benchapp.result.validity import Validity
 from benchapp.run.history import Columns
 from benchapp.run.session import Session
 from sim.bench import SimulatedBench
@@ -54,10 +56,13 @@ def test_what_is_published_is_in_the_record_and_a_replay_gives_the_same(
         for row in zip(record.readings.time_s, record.readings.current_A, record.readings.voltage_V, strict=True)
     ]
     estimate, blocks = replay(record, session.recipe)
-    assert estimate == session.snapshot.estimate
-    assert session.history.blocks.since(0)[1].tolist() == [block.resistance_ohm for block in blocks]
-    assert record.summary.result is not None
-    assert record.summary.result["resistance_ohm"] == estimate.resistance_ohm
+    stated = session.snapshot.statement
+    assert stated is not None
+    assert stated.final
+    assert estimate == stated.estimate
+    assert session.history.blocks.since(0)[1] == pytest.approx(blocks[1], rel=1e-12)
+    assert record.summary.stated is not None
+    assert statement_from(record.summary.stated) == stated
 
 
 def test_stop_from_another_thread(sim: tuple[SimulatedBench, BenchServer], tmp_path: Path) -> None:
@@ -125,12 +130,14 @@ def test_a_fault_in_looking_for_traps_is_told_and_loses_no_reading(
     def failing(*_: object, **__: object) -> None:
         raise ValueError("singular")
 
-    monkeypatch.setattr("benchapp.run.session.with_traps", failing)
+    monkeypatch.setattr("benchapp.analysis.analyst.with_traps", failing)
     session = make(sim[1], tmp_path / "log.sqlite", stop=StopRule(20))
     session.start()
     assert session.wait(20)
     assert session.snapshot is not None
-    assert [flag.code for flag in session.snapshot.estimate.flags] == ["not-checked"]
+    assert session.snapshot.statement is not None
+    assert [flag.code for flag in session.snapshot.statement.flags] == ["not-checked"]
+    assert session.snapshot.statement.validity is Validity.DOUBTFUL
     assert load_run(tmp_path / "log.sqlite", session.run_id or 0).summary.readings == session.snapshot.readings
 
 

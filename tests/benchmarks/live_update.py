@@ -12,11 +12,13 @@ import time
 
 import numpy as np
 
-from benchapp.analysis.estimate import RunningEstimate, estimate_readings
-from benchapp.analysis.stability import allan_series
+from benchapp.analysis.analyst import Analyst
+from benchapp.analysis.estimate import Estimator, estimate_readings
+from benchapp.analysis.find_blocks import block_columns
+from benchapp.analysis.running_blocks import RunningBlocks
 from benchapp.analysis.traps.detect import with_traps
-from benchapp.result.budget import BudgetPlan, with_budget
-from benchapp.result.decision import decide
+from benchapp.result.decision import DecisionRule
+from benchapp.result.statement import Terms, make_statement
 
 _RATE = 100
 _SECONDS = 600
@@ -30,36 +32,28 @@ def _readings(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def live() -> float:
-    """Share of a core over ten minutes of a run."""
+    """Share of a core over ten minutes of a run: what the run itself adds up, and what its analyst does."""
     n = _RATE * _SECONDS
-    t, I, V = _readings(n)
-    running = RunningEstimate(1, 0.0)
-    blocks: list[tuple[float, ...]] = []
-    next_look, since_look, spent = 30, 0.0, 0.0
-    for k in range(n):
-        start = time.perf_counter()
-        block = running.push(float(t[k]), float(I[k]), float(V[k]))
-        if block is not None:
-            blocks.append(block)
-        if k % 2 == 1:  # a batch every 16 ms holds one to two readings
-            estimate = running.estimate()
-        if k >= next_look and t[k] >= since_look:
-            began = time.perf_counter()
-            with_traps(estimate, t[:k], I[:k], V[:k], np.array(blocks).T, cross_checked=300)
-            next_look = round(1.5 * k)
-            since_look = float(t[k]) + max(0.5, 40 * (time.perf_counter() - began))
-        if k % _RATE == 0 and len(blocks) > 8:
-            finished, _ = with_budget(estimate, 1.0, BudgetPlan())
-            decide(finished, 0.9e-3, 1.1e-3, "guarded", 1.0)
-            allan_series(np.array([row[1] for row in blocks[-20_000:]]))
-        spent += time.perf_counter() - start
-    return spent / _SECONDS
+    readings = np.stack(_readings(n))
+    running, analyst = RunningBlocks(1, 0.0), Analyst(1, 0.0, 0.01, Estimator.SLIDING)
+    terms = Terms(1.0, DecisionRule(0.9e-3, 1.1e-3))
+    begin = time.perf_counter()
+    next_look_s = 0.0
+    for start in range(0, n, _RATE // 10):
+        some = readings[:, start : start + _RATE // 10]
+        blocks = [block for row in some.T.tolist() if (block := running.push(*row)) is not None]
+        analyst.take(some, block_columns(blocks))
+        look = analyst.wants_to_look and some[0, 0] >= next_look_s
+        if look:
+            next_look_s = float(some[0, 0]) + 0.5
+        make_statement(analyst.estimate(look=look), some[1], terms, final=False)
+    return (time.perf_counter() - begin) / _SECONDS
 
 
 def long() -> tuple[float, float, float]:
     """Seconds for the estimate, for the traps, and for a bare pass over the same blocks."""
     t, I, V = _readings(_LONG)
-    columns = t.tolist(), I.tolist(), V.tolist()
+    columns = t, I, V
     start = time.perf_counter()
     estimate, blocks = estimate_readings(*columns)
     middle = time.perf_counter()

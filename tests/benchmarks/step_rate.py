@@ -110,7 +110,7 @@ def engine(source: str, voltmeter: str, folder: Path) -> float:
     session.wait()
     assert session.snapshot is not None
     assert session.end is not None
-    if session.end.exit_status(session.snapshot.blocks):
+    if session.end.exit_status:
         raise RuntimeError(session.end.text)
     return session.snapshot.readings / session.snapshot.time_s
 

@@ -131,7 +131,7 @@ def long(scale: str) -> None:
     import numpy as np
     import pyqtgraph as pg
 
-    from benchapp.analysis.estimate import ClosedBlock
+    from benchapp.analysis.running_blocks import ClosedBlock
     from benchapp.run.history import History
 
     rng = np.random.default_rng(1)

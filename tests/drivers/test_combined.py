@@ -2,6 +2,7 @@
 
 import pytest
 
+from benchapp.analysis.estimate import estimate_readings
 from benchapp.bench.bench import Bench, BenchPlan
 from benchapp.events import EndReason
 from benchapp.measure.snapshot import Batch
@@ -69,6 +70,8 @@ def test_one_instrument_measures() -> None:
     batches: list[Batch] = []
     end = run_on(Bench(plan), recipe_of(scenario), clock, batches.append)
     assert (end.reason, end.output_off, bench.source.output_on) == (EndReason.RULE, True, False)
-    assert batches[-1].snapshot.estimate.resistance_ohm == pytest.approx(bench.circuit.resistance_ohm(), rel=1e-4)
+    readings = [row[1:] for batch in batches for row in batch.readings]
+    estimate, _ = estimate_readings(*zip(*readings, strict=True))
+    assert estimate.resistance_ohm == pytest.approx(bench.circuit.resistance_ohm(), rel=1e-4)
     assert len(wires) == 1
     assert box.resets == 1

@@ -23,7 +23,7 @@ def _estimate(name: str, seed: int) -> tuple[float, float]:
     scenario = load_scenario(name)
     rehearsal = Rehearsal(scenario, seed)
     rehearsal.run(recipe_of(scenario))
-    return rehearsal.last.estimate.resistance_ohm, rehearsal.last.estimate.repeatability_95_ohm
+    return rehearsal.estimate.resistance_ohm, rehearsal.estimate.repeatability_95_ohm
 
 
 def test_the_odd_pair_agrees_with_the_scpi_pair_within_the_interval() -> None:

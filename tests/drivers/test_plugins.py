@@ -31,11 +31,12 @@ def test_an_installed_driver_measures(installed: Path, tmp_path: Path) -> None:
     environment = {**os.environ, "PYTHONPATH": str(installed), "BENCHAPP_DATA": str(tmp_path)}
     command = [sys.executable, "-m", "benchapp.cli.main", "measure", "--scenario", "shunt", "--speed", "40"]
     command += ["--blocks", "12", "--source-dialect", "inverting", "--json", "-"]
-    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60, check=True)
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60)
+    assert done.returncode == 4, done.stderr  # not valid
     # The example inverts the current, so R comes out negative and the program says that leads are exchanged.
     result = json.loads(done.stdout)
     assert result["resistance_ohm"] == pytest.approx(-250e-6, rel=1e-3)
-    assert "sense-reversed" in [flag["code"] for flag in result["flags"]]
+    assert "sense-reversed" in [reason["code"] for reason in result["reasons"]]
 
 
 def test_a_name_without_an_entry_point_is_a_dialect() -> None:

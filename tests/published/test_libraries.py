@@ -23,12 +23,12 @@ def test_budget_agrees_with_both(seed: int) -> None:
         y = sum(float(c[k]) * GTC.ureal(1.0, float(u[k]), nu[k]) for k in range(count))
         assert ours.standard_uncertainty == pytest.approx(GTC.uncertainty(y), rel=1e-12)
         theirs = GTC.dof(y)
-        if math.isinf(theirs):
+        if theirs > 1e6:  # as good as infinite, to us
             assert math.isinf(ours.degrees_of_freedom)
             continue
         assert ours.degrees_of_freedom == pytest.approx(theirs, rel=1e-9)
-        # We truncate to a whole number (JCGM 100:2008, G.4.1); that library interpolates.
-        assert ours.coverage_factor == pytest.approx(GTC.reporting.k_factor(math.floor(theirs), 100 * p), rel=1e-6)
+        # Both interpolate (JCGM 100:2008, G.4.1), each in its own way.
+        assert ours.coverage_factor == pytest.approx(GTC.reporting.k_factor(theirs, 100 * p), rel=1e-2)
     z = sum(float(c[k]) * uncertainties.ufloat(1.0, float(u[k])) for k in range(count))
     assert combine(parts).standard_uncertainty == pytest.approx(z.std_dev, rel=1e-12)
 

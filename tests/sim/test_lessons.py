@@ -2,7 +2,6 @@
 
 import pytest
 
-from benchapp.analysis.traps.detect import with_traps
 from benchapp.events import EndReason
 from sim.scenario import load_scenario, scenario_names
 from tests.benchapp.simulated import Rehearsal, recipe_of
@@ -25,9 +24,7 @@ def test_the_bench_shows_it(name: str) -> None:
     if scenario.expect == ("instrument",):
         assert end.reason is EndReason.INSTRUMENT
         return
-    _, t, I, V = (list(column) for column in zip(*rehearsal.readings, strict=True))
-    blocks = [block for batch in rehearsal.batches for block in batch.blocks]
-    found = with_traps(rehearsal.last.estimate, t, I, V, blocks)
+    found = rehearsal.estimate
     codes = {flag.code for flag in found.flags if flag.severity in _WRONG}
     if end.reason is EndReason.INSTRUMENT:
         codes.add("instrument")

@@ -42,7 +42,7 @@ def trial(name: str, seed: int) -> Trial:
     rehearsal = Rehearsal(load_scenario(name), seed)
     recipe = recipe_of(rehearsal.scenario)
     rehearsal.run(recipe)
-    estimate = rehearsal.last.estimate
+    estimate = rehearsal.estimate
     truth = rehearsal.truth
     size = round(estimate.readings / estimate.blocks)
     overlapping = _overlapping_blocks(rehearsal.readings, size, recipe.emf_order)

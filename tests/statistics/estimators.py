@@ -19,7 +19,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchapp.analysis.blocks import middle_of
-from benchapp.analysis.estimate import Estimator, RunningEstimate, estimate_readings
+from benchapp.analysis.estimate import Estimator, estimate_readings
+from benchapp.analysis.running_blocks import RunningBlocks
 
 _R = 1000.0
 _SIGNS = ("+-", "+--+", "++--", "random")
@@ -120,12 +121,15 @@ def stopped(kind: str, target: float, signs: str, runs: int) -> tuple[float, flo
         n = 2000
         I = currents(signs, n, rng)
         V = _R * I + KINDS[kind](rng, n) + rng.standard_normal(n)
-        running = RunningEstimate(middle_A=0.0, estimator=Estimator.BLOCKS)
+        running = RunningBlocks()
         for k in range(n):
             block = running.push(k * 0.1, float(I[k]), float(V[k]))
-            if block is not None and running.block_count >= 10 and block.half_width_ohm <= target:
+            if block is not None and running.count >= 10 and block.half_width_ohm <= target:
                 break
-        found = running.estimate()
+        t = np.arange(k + 1) * 0.1
+        found, _ = estimate_readings(
+            t.tolist(), I[: k + 1].tolist(), V[: k + 1].tolist(), middle_A=0.0, estimator=Estimator.BLOCKS
+        )
         hits += abs(found.resistance_ohm - _R) <= found.repeatability_95_ohm
         lengths.append(found.readings)
     return hits / runs, float(np.mean(lengths))

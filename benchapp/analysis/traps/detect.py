@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import chain
 
 import numpy as np
 
 from benchapp.analysis.blocks import sign_period
-from benchapp.analysis.estimate import COVERAGE_PROBABILITY, OVERLOAD_V, ClosedBlock, Estimate, Estimator, Flag
+from benchapp.analysis.estimate import Estimate, Estimator, Flag
+from benchapp.analysis.running_blocks import COVERAGE_PROBABILITY, OVERLOAD_V
 from benchapp.analysis.slow_part import slow_uncertainty
 from benchapp.analysis.state_space import state_space
 from benchapp.analysis.student import coverage_factor
@@ -60,18 +60,17 @@ def with_traps(
     time_s: Sequence[float] | Floats,
     current_A: Sequence[float] | Floats,
     voltage_V: Sequence[float] | Floats,
-    blocks: Sequence[ClosedBlock] | Floats,
+    blocks: Floats,
     *,
     cross_checked: int | None = None,
 ) -> Estimate:
     """The estimate with the flags of the traps; noise with a memory widens its interval.
 
-    `blocks` as closed blocks, or as columns of their numbers. Of more than a million readings the first million
+    `blocks` are columns of ClosedBlock. Of more than a million readings the first million
     are looked at. A second estimate is made of runs of at most `cross_checked` readings, of all without a number.
     """
     t, I, V = (np.asarray(column[:_MOST_READINGS], dtype=float) for column in (time_s, current_A, voltage_V))
-    rows = blocks if isinstance(blocks, np.ndarray) else _as_columns(blocks)
-    rows = rows[:, rows[0] <= t[-1]] if len(t) else rows
+    rows = blocks[:, blocks[0] <= t[-1]] if len(t) else blocks
     flags = find_traps(t, I, V, rows, estimate)
     differing = cross_check(estimate, t, I, V) if cross_checked is None or len(t) <= cross_checked else None
     if differing is not None and all(flag.severity == "notice" for flag in flags):
@@ -79,12 +78,6 @@ def with_traps(
     if any(flag.code == "correlated-noise" for flag in flags):
         estimate = _widened(estimate, rows[1])
     return replace(estimate, flags=(*estimate.flags, *flags))
-
-
-def _as_columns(blocks: Sequence[ClosedBlock]) -> Floats:
-    width = len(ClosedBlock._fields)
-    numbers = np.fromiter(chain.from_iterable(blocks), dtype=float, count=width * len(blocks))
-    return numbers.reshape(-1, width).T
 
 
 def cross_check(estimate: Estimate, t: Floats, I: Floats, V: Floats) -> Flag | None:
@@ -157,7 +150,12 @@ def find_traps(t: Floats, I: Floats, V: Floats, blocks: Floats, estimate: Estima
     if levels.is_asymmetric(I):
         flags.append(_flag("current-asymmetry", "notice"))
     code = _first_trap(run, found)
-    return [*flags, _flag(code, "warning", _where(code, run, block_time))] if code else flags
+    if not code:
+        return flags
+    flag = _flag(code, "warning", _where(code, run, block_time))
+    if found is not None and code == found.code:
+        flag = replace(flag, size_ohm=float(np.ptp(found.fitted_ohm)))
+    return [*flags, flag]
 
 
 def _first_trap(run: RunData, found: shape.Shape | None) -> str:

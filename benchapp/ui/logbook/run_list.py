@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -16,12 +16,16 @@ from benchapp.errors import InputError
 from benchapp.logbook.query import RunSummary
 from benchapp.quantity import ShownNumber, prefix_power, shown_number
 from benchapp.recipe import Recipe, build_recipe, entries_from_text
+from benchapp.result.json_object import statement_from
+from benchapp.result.validity import Validity
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import elided, text_at, verdict_mark
 from benchapp.ui.widgets.ruler import RulerReading, paint_ruler
 
 HEADINGS = ("Run", "Started", "Specimen", "Result", "On its ruler", "Verdict")
 WIDTHS = (70, 150, 300, 250, 230, 170)
+GATES = {"not-valid": "NOT VALID", "doubtful": "doubtful"}
+_ROLES = {"pass": "passed", "fail": "failed", "undecided": "ink", "not-valid": "failed", "doubtful": "ink"}
 ROW_HEIGHT = 58
 Index = QModelIndex | QPersistentModelIndex
 
@@ -35,10 +39,13 @@ class RunRow:
     number: ShownNumber | None
     ruler: RulerReading
     verdict: str
+    gate: str = ""
 
     def matches(self, text: str) -> bool:
         """Whether name, number, date or status contain the text."""
-        hay = f"{self.summary.run_id} {self.name} {self.summary.started} {self.summary.status} {self.verdict}"
+        hay = (
+            f"{self.summary.run_id} {self.name} {self.summary.started} {self.summary.status} {self.verdict} {self.gate}"
+        )
         return all(word in hay.lower() for word in text.lower().split())
 
 
@@ -49,21 +56,20 @@ def row_of(summary: RunSummary) -> RunRow:
         recipe: Recipe | None = build_recipe(entries_from_text(summary.recipe_toml, "run"))
     except InputError:
         recipe = None
-    result = summary.result or {}
-    R, u, U = (_number(result.get(k)) for k in (
-        "resistance_ohm", "standard_uncertainty_ohm", "expanded_uncertainty_ohm",
-    ))  # fmt: skip
+    low, high = (recipe.low_ohm, recipe.high_ohm) if recipe is not None else (None, None)
+    if summary.stated is None:
+        return RunRow(summary, name, None, RulerReading(math.nan, math.nan, low, high), "")
+    stated = statement_from(summary.stated)
+    R, u, U = stated.resistance_ohm, stated.standard_uncertainty_ohm, stated.expanded_uncertainty_ohm
     number = None
     if math.isfinite(R) and math.isfinite(U) and u > 0:
         nominal = recipe.nominal_ohm if recipe is not None else None
         number = shown_number(R, u, U, "ohm", prefix_power(nominal if nominal else R))
-    verdict = str(result.get("verdict") or "")
-    low, high = (recipe.low_ohm, recipe.high_ohm) if recipe is not None else (None, None)
-    return RunRow(summary, name, number, RulerReading(R, U, low, high, verdict=verdict), verdict)
-
-
-def _number(value: object) -> float:
-    return float(value) if isinstance(value, int | float) else math.nan
+    verdict = "" if stated.verdict is None else str(stated.verdict)
+    gate = "" if stated.validity is Validity.VALID else str(stated.validity)
+    if gate and number is not None:
+        number = replace(number, certain=0)
+    return RunRow(summary, name, number, RulerReading(R, U, low, high, verdict=verdict), verdict, gate)
 
 
 class RunListModel(QAbstractTableModel):
@@ -127,7 +133,7 @@ def cell_text(row: RunRow, column: int) -> str:
         row.name or "without a name",
         result,
         "",
-        row.verdict or ("no limits" if number else "none"),
+        GATES.get(row.gate) or row.verdict or ("no limits" if number else "none"),
     )[column]
 
 
@@ -167,31 +173,35 @@ class RunDelegate(QStyledItemDelegate):
         baseline = area.center().y() + 5
         text = cell_text(row, index.column())
         if index.column() == 3 and row.number is not None:
-            self._paint_number(painter, area, row.number)
+            self._paint_number(painter, area, row.number, struck=row.gate == "not-valid")
         elif index.column() == 4:
             painter.translate(area.left() + 6, area.top() + 10)
             if row.number is not None:
                 paint_ruler(painter, row.ruler, area.width() - 24, self._theme, labels=False)
         elif index.column() == 5:
-            self._paint_verdict(painter, area, row.verdict, text)
+            self._paint_verdict(painter, area, row.verdict or row.gate, text)
         else:
             ink = c.colour("ink" if index.column() == 2 else "faint")
             words = elided(text, area.width() - 16, 14, bold=selected)
             text_at(painter, area.left() + 12, baseline, words, 14, ink, bold=selected and index.column() == 2)
         painter.restore()
 
-    def _paint_number(self, painter: QPainter, area: QRect, number: ShownNumber) -> None:
+    def _paint_number(self, painter: QPainter, area: QRect, number: ShownNumber, *, struck: bool) -> None:
         c = self._theme.colours
         x, y = area.left() + 6.0, area.center().y() + 7.0
         sure, doubtful = number.digits[: number.certain], number.digits[number.certain :]
         x += text_at(painter, x, y, sure, 20, c.colour("ink"), bold=True)
         x += text_at(painter, x, y, doubtful, 20, c.colour("faint")) + 3
         x += text_at(painter, x, y, f"({number.parenthesis})", 14, c.colour("faint")) + 8
+        if struck:
+            painter.fillRect(area.left() + 4, int(y) - 7, int(x) - area.left() - 8, 2, c.colour("failed"))
         text_at(painter, x, y, number.unit, 16, c.colour("ink"))
 
     def _paint_verdict(self, painter: QPainter, area: QRect, verdict: str, text: str) -> None:
         c = self._theme.colours
-        role = {"pass": "passed", "fail": "failed", "undecided": "ink"}.get(verdict, "faint")
+        role = {"pass": "passed", "fail": "failed", "undecided": "ink", "not-valid": "failed", "doubtful": "ink"}.get(
+            verdict, "faint"
+        )
         colours = {"mark": c.colour(role), "surface": c.colour("surface")}
         centre = QPointF(area.left() + 16, area.center().y())
         verdict_mark(painter, centre, 20, verdict, colours)

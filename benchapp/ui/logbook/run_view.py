@@ -6,15 +6,14 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from benchapp.events import EndReason, EventKind
 from benchapp.quantity import engineering
-from benchapp.result.budget import BudgetPlan
-from benchapp.result.json_object import budget_from
+from benchapp.result.words import VALIDITIES
 from benchapp.run.recorded import RecordedRun
 from benchapp.ui.logbook.run_list import local_time
 from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip
 from benchapp.ui.measure.side_pages import ShownRun, SidePages
 from benchapp.ui.plots.run_plots import RunPlots
-from benchapp.ui.presentation import nominal_power, present, trapped_stretches
+from benchapp.ui.presentation import emf_slope, nominal_power, present, trapped_stretches
 from benchapp.ui.theme import Theme, font
 
 
@@ -55,9 +54,9 @@ class RunView(QWidget):
         """The run as it was."""
         summary, recipe, snapshot = run.record.summary, run.recipe, run.snapshot
         planned = summary.status == EndReason.RULE
+        stated = snapshot.statement
         shown = present(
-            snapshot.estimate,
-            snapshot.verdict,
+            stated,
             recipe,
             power=nominal_power(recipe),
             status=snapshot.status,
@@ -67,15 +66,18 @@ class RunView(QWidget):
         self.panel.show_head(recipe, f"Run {summary.run_id}, {local_time(summary.started)}")
         self.panel.show_result(shown)
         self.plots.start(recipe)
-        self.plots.show_history(run.history, recipe, snapshot.estimate.thermal_emf_slope_V_per_s, marks)
-        self.plots.show_trapped(trapped_stretches(snapshot.estimate.flags))
+        self.plots.show_history(run.history, recipe, emf_slope(stated), marks)
+        self.plots.show_stated(stated)
+        self.plots.show_trapped(trapped_stretches(() if stated is None else stated.flags))
         self.strip.show_run(run.history.readings.since(0), marks, snapshot, engineering(recipe.current_A, "A", 3))
-        known = BudgetPlan(confidence=recipe.confidence)
-        self.pages.show_run(ShownRun(snapshot, recipe, run.history, known, budget_from(summary.result)))
+        self.pages.show_run(ShownRun(snapshot, run.history))
         unverified = [f"{role} {s.name}" for role, s in run.record.settings if not s.verified]
         facts = [f"{role}: {identity}" for role, identity in run.record.instruments.items()]
         facts.append(f"not verified: {', '.join(unverified)}" if unverified else "every setting was read back")
         facts.append(f"{summary.status}: {summary.end_text}" if summary.end_text else summary.status)
+        facts += [f"{VALIDITIES[reason.validity]}: {reason.text}" for reason in (stated.reasons if stated else ())]
+        if len(run.statements) > 1:
+            facts.append(f"stated again {len(run.statements) - 1} times: benchapp logbook show {summary.run_id}")
         self._facts.setText("\n".join(facts))
 
     def overlay(self, other: RecordedRun | None) -> None:

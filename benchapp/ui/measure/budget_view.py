@@ -9,6 +9,9 @@ from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
 from benchapp.analysis.budget import Budget, Contribution
 from benchapp.quantity import engineering
 from benchapp.result.decision import Decision, percent
+from benchapp.result.statement import Statement
+from benchapp.result.validity import Validity
+from benchapp.result.words import SCOPES, coverage_in_words, verdict_in_words
 from benchapp.ui.theme import Theme, font
 from benchapp.ui.widgets.controls import faint
 from benchapp.ui.widgets.painting import Painted, elided, text_at
@@ -89,28 +92,35 @@ class BudgetView(QWidget):
         column.addStretch(1)
         column.addWidget(self._hint)
 
-    def show_budget(self, budget: Budget | None, decision: Decision | None) -> None:
-        """None for what does not exist yet."""
+    def show_statement(self, stated: Statement | None) -> None:
+        """What a statement says; None for what does not exist yet."""
+        budget = None if stated is None else stated.budget
         self._bars.show_budget(budget)
         self._hint.setVisible(budget is None or len(budget.contributions) < 2)
-        self._sum.setText("The budget stands here from the fifth block on." if budget is None else _sum_text(budget))
-        self._decision.setText("" if decision is None else decision_text(decision))
+        if stated is None or budget is None:
+            self._sum.setText("The budget stands here from the fifth block on.")
+            self._decision.setText("")
+            return
+        self._sum.setText(f"{_sum_text(budget)}, {coverage_in_words(stated)}, {SCOPES[stated.scope]}")
+        text = verdict_in_words(stated)
+        if stated.validity is Validity.VALID and stated.decision is not None:
+            text = "\n".join(filter(None, (text, decision_text(stated.decision))))
+        self._decision.setText(text[:1].upper() + text[1:])
 
 
 def _sum_text(budget: Budget) -> str:
     degrees = "∞" if budget.degrees_of_freedom == float("inf") else f"{budget.degrees_of_freedom:.0f}"
     return (
         f"u {engineering(budget.standard_uncertainty, 'ohm', 2)}, ν {degrees}, k {budget.coverage_factor:.2f}\n"
-        f"U {engineering(budget.expanded_uncertainty, 'ohm', 2)} ({budget.coverage_probability:.0%})"
+        f"U {engineering(budget.expanded_uncertainty, 'ohm', 2)}"
     )
 
 
 def decision_text(decision: Decision) -> str:
     """Probability, risk and ratio on short lines."""
     lines = []
-    if decision.leans_to is not None:
-        lines.append(f"Undecided, leans to {decision.leans_to}.")
-    lines.append(f"Within the limits: {percent(decision.conformity_probability)}")
+    if decision.conformity_probability == decision.conformity_probability:
+        lines.append(f"Within the limits: {percent(decision.conformity_probability)}")
     if decision.specific_risk == decision.specific_risk:
         lines.append(f"Risk of a wrong verdict: {percent(decision.specific_risk)}")
     if decision.tolerance_ratio == decision.tolerance_ratio:

@@ -82,9 +82,9 @@ class ReadOut(Painted):
         if shown.number is None:
             self._number.show_nothing()
         else:
-            self._number.show_number(shown.number)
+            self._number.show_number(shown.number, struck=shown.gate == "not-valid")
         self._ruler.set_reading(shown.ruler)
-        self._verdict.set_verdict(shown.verdict, shown.note, provisional=shown.provisional)
+        self._verdict.set_verdict(shown.verdict or shown.gate, shown.note, provisional=shown.provisional)
         self._interval.setText(shown.interval)
         self._state.setText(shown.state)
 

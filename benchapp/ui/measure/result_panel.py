@@ -67,7 +67,7 @@ class ResultPanel(QWidget):
         if shown.number is None:
             self.number.show_nothing()
         else:
-            self.number.show_number(shown.number)
+            self.number.show_number(shown.number, struck=shown.gate == "not-valid")
         self.interval.set_lines(shown.caption, shown.interval, shown.state)
-        self.verdict.set_verdict(shown.verdict, shown.note, provisional=shown.provisional)
+        self.verdict.set_verdict(shown.verdict or shown.gate, shown.note, provisional=shown.provisional)
         self.ruler.set_reading(shown.ruler)

@@ -141,7 +141,7 @@ class RunStrip(Painted):
             x += text_at(painter, x, 56, text, 13, self.colour("faint")) + 24
 
     def _paint_progress(self, painter: QPainter, snapshot: RunSnapshot) -> None:
-        done, expected = snapshot.estimate.blocks, snapshot.blocks_expected
+        done, expected = snapshot.blocks, snapshot.blocks_expected
         ink, y = self.colour("ink"), 64.0
         painter.fillRect(QRectF(AXIS_WIDTH, y, self._width(), 5), self.colour("zone"))
         if expected:

@@ -8,12 +8,8 @@ from dataclasses import dataclass
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QPushButton, QStackedWidget, QVBoxLayout, QWidget
 
-from benchapp.analysis.budget import Budget
 from benchapp.analysis.stability import allan_series
 from benchapp.measure.snapshot import RunSnapshot
-from benchapp.recipe import Recipe
-from benchapp.result.budget import BudgetPlan, with_budget
-from benchapp.result.decision import decide
 from benchapp.run.history import History
 from benchapp.ui.measure.budget_view import BudgetView
 from benchapp.ui.measure.statistics_table import StatisticsTable
@@ -27,13 +23,10 @@ _MOST_BLOCKS = 20_000  # the last ones, for the stability shown
 
 @dataclass(frozen=True, slots=True)
 class ShownRun:
-    """What the pages show: a snapshot with its recipe, its history and what is known beside."""
+    """What the pages show: a snapshot with its statement, and its history."""
 
     snapshot: RunSnapshot
-    recipe: Recipe
     history: History
-    known: BudgetPlan
-    budget: Budget | None = None
 
 
 class SidePages(QWidget):
@@ -102,14 +95,11 @@ class SidePages(QWidget):
             self._fill_stability(shown)
 
     def _fill_budget(self, shown: ShownRun) -> None:
-        estimate, budget = shown.snapshot.estimate, shown.budget
-        if estimate.blocks < FIRST_BLOCK or not estimate.standard_uncertainty_ohm > 0:
-            self._budget.show_budget(None, None)
+        stated = shown.snapshot.statement
+        if stated is None or stated.estimate.blocks < FIRST_BLOCK:
+            self._budget.show_statement(None)
             return
-        if budget is None:
-            estimate, budget = with_budget(estimate, shown.recipe.current_A, shown.known)
-        r = shown.recipe
-        self._budget.show_budget(budget, decide(estimate, r.low_ohm, r.high_ohm, r.rule, r.guard_band))
+        self._budget.show_statement(stated)
 
     def _fill_stability(self, shown: ShownRun) -> None:
         kept = shown.history.blocks

@@ -11,18 +11,18 @@ from PySide6.QtCore import Signal
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QInputDialog, QLabel, QStackedWidget, QVBoxLayout, QWidget
 
-from benchapp.analysis.estimate import Flag, RunningEstimate
 from benchapp.analysis.stretch import stretch_statistics
 from benchapp.events import EndReason, EventKind, RunStatus
 from benchapp.logbook.readings_csv import write_readings
 from benchapp.quantity import concise, engineering
+from benchapp.result.statement import Statement
 from benchapp.run.session import Session
 from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip
 from benchapp.ui.measure.side_pages import ShownRun, SidePages
 from benchapp.ui.models import BenchModel, RecipeModel
 from benchapp.ui.plots.run_plots import RunPlots
-from benchapp.ui.presentation import ShownResult, nominal_power, present, trapped_stretches
+from benchapp.ui.presentation import ShownResult, emf_slope, nominal_power, present, trapped_stretches
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import MARGIN, Theme, font
 from benchapp.ui.widgets.caution_plate import CautionPlate
@@ -254,29 +254,30 @@ class MeasureStage(QWidget):
     def _presented_nothing(self) -> ShownResult:
         recipe = self._recipe.recipe
         assert recipe is not None
-        empty = RunningEstimate().estimate()
-        return present(empty, None, recipe, power=self._power, status=RunStatus.IDLE, planned_end=False)
+        return present(None, recipe, power=self._power, status=RunStatus.IDLE, planned_end=False)
 
     def _show_session(self, session: Session) -> None:
         snapshot = session.snapshot
         if snapshot is None or not self._shows_run:
             return
         marks = [event for event in session.events if event.kind in (EventKind.MARK, EventKind.PAUSE)]
-        self.plots.show_history(session.history, session.recipe, snapshot.estimate.thermal_emf_slope_V_per_s, marks)
+        stated = snapshot.statement
+        self.plots.show_history(session.history, session.recipe, emf_slope(stated), marks)
         now = time.monotonic()
         if now - self._last_numbers_s >= _NUMBERS_EVERY_S or snapshot.end is not None:
             self._last_numbers_s = now
             planned = snapshot.end is not None and snapshot.end.reason is EndReason.RULE
             shown = present(
-                snapshot.estimate,
-                snapshot.verdict,
+                stated,
                 session.recipe,
                 power=self._power,
                 status=snapshot.status,
                 planned_end=planned,
             )
-            self.pages.show_run(ShownRun(snapshot, session.recipe, session.history, session.known, session.budget))
-            self._show_flags(snapshot.estimate.flags)
+            self.pages.show_run(ShownRun(snapshot, session.history))
+            self.plots.show_stated(stated)
+            if stated is not None:
+                self._show_flags(stated)
             current = engineering(session.recipe.current_A, "A", 3)
             self.strip.show_run(session.history.readings.since(0), marks, snapshot, current)
             self._show(shown)
@@ -291,15 +292,17 @@ class MeasureStage(QWidget):
         name = "" if self._recipe.recipe is None else self._recipe.recipe.name
         self.result_shown.emit(shown, name, run)
 
-    def _show_flags(self, flags: tuple[Flag, ...]) -> None:
-        """The most serious flag as a plate; the others are in the record."""
-        self.plots.show_trapped(trapped_stretches(flags))
-        order = ("stop", "warning", "notice")
-        flag = min(flags, key=lambda f: order.index(f.severity), default=None)
-        self._plate.setVisible(flag is not None)
-        if flag is not None:
-            more = f" (and {len(flags) - 1} more)" if len(flags) > 1 else ""
-            self._plate.show_caution(flag.code.replace("-", " ") + more, flag.text)
+    def _show_flags(self, stated: Statement) -> None:
+        """The gravest reason, else the first notice, as a plate; the others are in the record."""
+        self.plots.show_trapped(trapped_stretches(stated.flags))
+        reasons = {reason.code: reason.text for reason in stated.reasons}
+        notices = {flag.code: flag.text for flag in stated.flags if flag.code not in reasons}
+        # How the run ended stands in the message below.
+        told = [(code, text) for code, text in (reasons | notices).items() if code not in ("broken-off", "ended-early")]
+        self._plate.setVisible(bool(told))
+        if told:
+            more = f" (and {len(told) - 1} more)" if len(told) > 1 else ""
+            self._plate.show_caution(told[0][0].replace("-", " ") + more, told[0][1])
 
     def _show_end(self, session: Session) -> None:
         end = session.end

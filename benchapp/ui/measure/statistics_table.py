@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from benchapp.measure.snapshot import RunSnapshot
 from benchapp.quantity import engineering
+from benchapp.result.words import coverage_in_words
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import Painted, elided, text_at
 
@@ -32,20 +33,25 @@ class StatisticsTable(Painted):
 
     def show_run(self, snapshot: RunSnapshot) -> None:
         """The numbers of a snapshot."""
-        e = snapshot.estimate
+        stated = snapshot.statement
+        if stated is None:
+            return
+        e = stated.estimate
+        power_W = abs(stated.resistance_ohm) * (stated.conditions.current_A or math.nan) ** 2
+        p = coverage_in_words(stated)
         rows = [
-            ("mean", *_split(e.resistance_ohm, "ohm", 6)),
+            ("R", *_split(stated.resistance_ohm, "ohm", 6)),
             ("s of one block", *_split(e.block_deviation_ohm, "ohm", 3)),
-            ("u of the mean", *_split(e.standard_uncertainty_ohm, "ohm", 3)),
-            ("k, 95 %", _number(e.coverage_factor), ""),
-            ("± U, 95 %", *_split(e.expanded_uncertainty_ohm, "ohm", 3)),
-            ("thermal EMF", *_split(e.thermal_emf_V, "V", 4)),
+            ("u", *_split(stated.standard_uncertainty_ohm, "ohm", 3)),
+            (f"k, {p}", _number(stated.coverage_factor), ""),
+            (f"U, {p}", *_split(stated.expanded_uncertainty_ohm, "ohm", 3)),
+            ("mean EMF", *_split(e.thermal_emf_V, "V", 4)),
             ("EMF slope", *_split(e.thermal_emf_slope_V_per_s * 60, "V", 3, "/min")),
             ("drift of R", *_split(e.drift_ohm_per_s * 60, "ohm", 3, "/min")),
             ("reading noise", *_split(e.reading_noise_V, "V", 3)),
             ("blocks", str(e.blocks), ""),
             ("readings", str(e.readings), ""),
-            ("power", *_split(snapshot.power_W, "W", 3)),
+            ("power", *_split(power_W, "W", 3)),
             ("time", *_split(snapshot.time_s, "s", 4)),
         ]
         if rows != self._rows:

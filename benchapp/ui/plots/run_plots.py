@@ -6,6 +6,8 @@ lost. The view follows the run until it is moved by hand.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
@@ -16,6 +18,7 @@ from benchapp.analysis.pyramid import MinMaxPyramid
 from benchapp.events import Event
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
+from benchapp.result.statement import Statement
 from benchapp.run.history import History
 from benchapp.ui.plots.histogram import BlockHistogram
 from benchapp.ui.plots.time_plot import LastValue, TimePlot
@@ -41,11 +44,16 @@ class ResistancePlot(TimePlot):
         self._dots = pg.ScatterPlotItem(size=5, pxMode=True)
         self._crowd = pg.PlotCurveItem()
         self._other = pg.PlotCurveItem()
+        # The value that is stated, with its U: the running mean is that of consecutive blocks, which it need not equal.
+        self._stated = [pg.InfiniteLine(0, angle=0) for _ in range(3)]
         self._limits: list[pg.InfiniteLine] = []
         self._series = {name: MinMaxPyramid() for name in ("R", "mean", "low", "high")}
-        super().__init__(theme, "R", "ohm", "per block, running mean and 95 % interval")
+        super().__init__(theme, "R", "ohm", "per block, running mean, and the value stated with U")
         for item in (self._low, self._high, self._band, self._crowd, self._other, self._dots, self._mean):
             self.plot.addItem(item, ignoreBounds=item in (self._low, self._high, self._band))
+        for line in self._stated:
+            line.setVisible(False)
+            self.plot.addItem(line, ignoreBounds=True)
         self.histogram = BlockHistogram(theme, self.plot)
         self.side.setContentsMargins(0, 0, 0, 0)
         self.side.addWidget(self.histogram, 1)
@@ -79,11 +87,25 @@ class ResistancePlot(TimePlot):
         self._mean.setPen(self.pen("accent", 2))
         self._crowd.setPen(self.pen("faint", 1))
         self._other.setPen(self.pen("ink", 1, Qt.PenStyle.DashLine))
+        for number, line in enumerate(self._stated):
+            line.setPen(self.pen("accent", 1, Qt.PenStyle.DotLine if number else Qt.PenStyle.SolidLine))
         self._dots.setPen(None)
         self._dots.setBrush(self.brush("ink", 184))
         for line in self._limits:
             line.setPen(self.pen("ink", 1, Qt.PenStyle.DashLine))
             line.label.setColor(self.theme.colours.colour("ink"))
+
+    def show_stated(self, stated: Statement | None) -> None:
+        """Value and interval of a statement, at the specimen's own temperature; nothing where there is none."""
+        R = U = math.nan
+        if stated is not None and stated.estimate.blocks >= FIRST_BLOCK:
+            R = stated.estimate.resistance_ohm
+            U = stated.expanded_uncertainty_ohm * (R / stated.resistance_ohm if stated.resistance_ohm else 1.0)
+        shown = math.isfinite(R) and math.isfinite(U)
+        for line, value in zip(self._stated, (R, R - U, R + U), strict=True):
+            line.setVisible(shown)
+            if shown:
+                line.setValue(value)
 
     def overlay(self, blocks: Floats | None) -> None:
         """The running mean of another run (rows of ClosedBlock), dashed; None takes it away."""
@@ -384,6 +406,10 @@ class RunPlots(QWidget):
                 plot.plot.addItem(line, ignoreBounds=True)
                 self._marks.append((plot, line))
         self._recolour_marks()
+
+    def show_stated(self, stated: Statement | None) -> None:
+        """Lay the stated value and interval over the blocks."""
+        self.resistance.show_stated(stated)
 
     def show_trapped(self, stretches: list[tuple[float, float]]) -> None:
         """Shade the readings that a trap concerns."""

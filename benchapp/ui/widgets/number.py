@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QPointF, QSize, Qt
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QPainter, QPainterPath, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
@@ -23,14 +23,16 @@ class BigNumber(Painted):
         self._size = size_px
         self._number: ShownNumber | None = None
         self._slots = _SLOTS
+        self._struck = False
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setAccessibleName("result")
 
-    def show_number(self, number: ShownNumber) -> None:
-        """A value."""
-        if number != self._number:
-            self._number = number
-            self.setAccessibleDescription(f"{number.digits}({number.parenthesis}) {number.unit}")
+    def show_number(self, number: ShownNumber, *, struck: bool = False) -> None:
+        """A value; struck out where it means nothing."""
+        if (number, struck) != (self._number, self._struck):
+            self._number, self._struck = number, struck
+            told = f"{number.digits}({number.parenthesis}) {number.unit}"
+            self.setAccessibleDescription(f"not valid: {told}" if struck else told)
             self.update()
 
     def show_nothing(self) -> None:
@@ -82,6 +84,8 @@ class BigNumber(Painted):
                 bold=certain, align=Qt.AlignmentFlag.AlignHCenter,
             )  # fmt: skip
             x += slot
+        if self._struck:
+            painter.fillRect(QRectF(0, baseline - 0.36 * size, x, 0.06 * size), self.colour("failed"))
         x = self._paint_parentheses(painter, number.parenthesis, x + 0.14 * size, baseline, size)
         text_at(painter, x + 0.32 * size, baseline, number.unit, size * 0.5, ink)
 

@@ -9,7 +9,8 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import Painted, text_at, verdict_mark
 
-_ROLES = {"pass": "passed", "fail": "failed"}
+_ROLES = {"pass": "passed", "fail": "failed", "not-valid": "failed"}
+_WORDS = {"not-valid": "NOT VALID", "doubtful": "DOUBTFUL"}
 
 
 class VerdictLight(Painted):
@@ -23,7 +24,7 @@ class VerdictLight(Painted):
         self.setAccessibleName("verdict")
 
     def set_verdict(self, verdict: str, note: str, *, provisional: bool) -> None:
-        """Verdict "pass", "fail", "undecided" or "" where there is none."""
+        """Verdict "pass", "fail" or "undecided"; "doubtful" or "not-valid" where there is none; "" without limits."""
         state = (verdict, note, provisional)
         if state != self._state:
             self._state = state
@@ -44,7 +45,7 @@ class VerdictLight(Painted):
             if provisional:
                 colours["outline"] = self.colour(role)
             verdict_mark(painter, QPointF(36, 44), 52, verdict, colours)
-            word = verdict.upper() if verdict else "NO VERDICT"
+            word = _WORDS.get(verdict, verdict.upper() or "NO VERDICT")
             ink = self.colour("ink") if provisional or verdict in ("undecided", "") else self.colour(role)
             size = 26 if verdict else 18
             text_at(painter, 80, 42, word, size, ink if verdict else self.colour("faint"), bold=not provisional)

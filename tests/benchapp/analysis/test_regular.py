@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
-from benchapp.analysis.estimate import Estimator, RunningEstimate
+from benchapp.analysis.estimate import Estimator, RunningEstimate, estimate_readings
+from benchapp.analysis.find_blocks import block_columns, find_blocks
 from benchapp.analysis.regular import regular_blocks
+from benchapp.analysis.running_blocks import RunningBlocks
 
 
 def _run(signs: str, n: int, seed: int = 1) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -20,12 +22,16 @@ def _run(signs: str, n: int, seed: int = 1) -> tuple[np.ndarray, np.ndarray, np.
 def test_the_same_numbers(signs: str, order: int, estimator: Estimator) -> None:
     t, I, V = _run(signs, 3001)
     slow, fast = (RunningEstimate(order, 0.0, 0.1, estimator) for _ in range(2))
-    blocks = [b for r in zip(t.tolist(), I.tolist(), V.tolist(), strict=True) if (b := slow.push(*r)) is not None]
-    taken = fast.take_all(t, I, V)
-    if taken is None:
-        assert len({block.readings for block in blocks}) > 1  # blocks of several lengths: left to the slow way
-        return
-    assert np.allclose(np.array(taken), np.array(blocks), rtol=1e-9, atol=0, equal_nan=True)
+    readings = np.stack([t, I, V])
+    one_by_one = RunningBlocks(order, 0.0)
+    blocks = block_columns([b for r in readings.T.tolist() if (b := one_by_one.push(*r)) is not None])
+    taken, cuts = find_blocks(readings, emf_order=order, middle_A=0.0)
+    assert cuts == []
+    assert np.allclose(taken, blocks, rtol=1e-9, atol=0, equal_nan=True)
+    slow.take(readings, blocks)
+    for k in range(0, 3001, 500):
+        past = taken[:, (taken[0] >= (t[k - 1] if k else -1)) & (taken[0] < (t[k + 499] if k < 2900 else np.inf))]
+        fast.take(readings[:, k : k + 500], past)
     one, other = slow.estimate(), fast.estimate()
     assert other.estimator == one.estimator
     for name in (
@@ -45,5 +51,12 @@ def test_what_is_not_regular_is_left_alone() -> None:
     assert regular_blocks(gap, I, V, 1, 0.0) is None
     assert regular_blocks(t, np.random.default_rng(1).choice([-1.0, 1.0], 3000), V, 1, 0.0) is None
     assert regular_blocks(t, I, V, 2, 0.0) is None
+
+
+def test_an_overload_is_in_no_block() -> None:
+    t, I, V = _run("+-", 300)
     V[100] = 9.9e37
-    assert RunningEstimate(1, 0.0).take_all(t, I, V) is None
+    estimate, blocks = estimate_readings(t, I, V)
+    assert blocks[1].max() < 1.0
+    assert [flag.code for flag in estimate.flags] == ["overload"]
+    assert estimate.readings == 300

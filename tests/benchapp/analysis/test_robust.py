@@ -55,4 +55,4 @@ def test_bumps_move_it_little_and_are_told() -> None:
         (np.arange(n) * 0.1).tolist(), np.resize([1.0, -1.0], n).tolist(), V.tolist(), estimator=Estimator.ROBUST
     )
     assert found.estimator is Estimator.ROBUST
-    assert [(flag.code, flag.severity) for flag in found.flags] == [("outlier", "notice")]
+    assert [(flag.code, flag.severity) for flag in found.flags] == [("outlier-limited", "notice")]

@@ -35,11 +35,10 @@ def test_each_start_gives_the_block_that_the_former_would_close_there(signs: str
 def test_a_series_taken_up_in_pieces_is_the_same_as_at_once() -> None:
     t, I, V = run("+--+", 500)
     whole, pieces = SlidingSeries(1, 0.0), SlidingSeries(1, 0.0)
-    for k, reading in enumerate(zip(t, I, V, strict=True)):
-        whole.push(*reading)
-        pieces.push(*reading)
-        if k % 7 == 0:
-            pieces.update()
+    whole.extend(t, I, V)
+    for k in range(0, 500, 7):
+        pieces.extend(t[k : k + 7], I[k : k + 7], V[k : k + 7])
+        pieces.update()
     whole.update()
     pieces.update()
     assert whole.count == pieces.count
@@ -49,10 +48,10 @@ def test_a_series_taken_up_in_pieces_is_the_same_as_at_once() -> None:
 
 def test_a_cut_keeps_blocks_from_spanning_a_pause() -> None:
     series = SlidingSeries(1, 0.0)
-    for k in range(6):
-        series.push(float(k), (-1.0) ** k, 0.0)
-        if k == 2:
-            series.cut()
+    k = np.arange(6.0)
+    series.extend(k[:3], (-1.0) ** k[:3], np.zeros(3))
+    series.cut()
+    series.extend(k[3:], (-1.0) ** k[3:], np.zeros(3))
     series.update()
     assert series.count == 2
 

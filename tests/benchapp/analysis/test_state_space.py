@@ -80,8 +80,8 @@ def test_irregular_signs_are_estimated_by_it() -> None:
     estimate, _ = estimate_readings(t.tolist(), I.tolist(), V.tolist())
     assert estimate.estimator is Estimator.STATE_SPACE
     series = StateSpaceSeries()
-    for reading in zip(t, I, V, strict=True):
-        series.push(*reading)
+    series.extend(t[:20], I[:20], V[:20])
+    series.extend(t[20:], I[20:], V[20:])
     found = series.estimate()
     assert found is not None
     assert estimate.resistance_ohm == found.resistance_ohm

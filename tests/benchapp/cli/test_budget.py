@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from benchapp.cli.main import main
@@ -76,7 +77,8 @@ def test_a_recipe_s_confidence_is_stated_everywhere(capsys: pytest.CaptureFixtur
 def test_reference_temperature_and_verdict_of_a_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     path = tmp_path / "run.csv"
     rows = ["time_s,current_A,voltage_V,temperature_C"]
-    rows += [f"{0.1 * k},{(-1) ** k},{1.1e-3 * (-1) ** k + 1e-9 * (k * 7 % 5)},30" for k in range(60)]
+    noise = np.random.default_rng(5).normal(0, 1e-9, 60)
+    rows += [f"{0.1 * k},{(-1) ** k},{1.1e-3 * (-1) ** k + noise[k]},30" for k in range(60)]
     path.write_text("\n".join(rows))
     options = ["--reference-temperature", "20 degC", "--temperature-coefficient", "0.00393 / K", "--json", "-"]
     corrected = result(capsys, "analyse", str(path), *options)
@@ -123,15 +125,17 @@ def test_bad_temperature_options(capsys: pytest.CaptureFixture[str], options: li
 def test_the_record_keeps_the_budget_as_it_was_stated(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     options = ("--speed", "40", "--blocks", "20", "--instrument-card", str(tmp_path / "card.toml"), "--json", "-")
     told = result(capsys, "measure", "--scenario", "shunt", *options)
-    kept = list_runs(default_path())[-1].result
+    kept = list_runs(default_path())[-1].stated
+    assert kept is not None
     budget = budget_from(kept)
     assert budget is not None
     assert budget_rows(budget) == told["budget"]
     assert budget.expanded_uncertainty == told["expanded_uncertainty_ohm"]
     assert main(["logbook", "show", str(told["run_id"])]) == 0
-    assert "stated with its budget" in capsys.readouterr().out
-    assert budget_from(None) is None
+    shown = capsys.readouterr().out
+    assert "voltmeter gain" in shown
+    assert "all contributions" in shown
     # The logbook's view states what was stated, not what the scatter alone gives.
-    shown = open_run(default_path(), told["run_id"]).snapshot.estimate
-    assert shown.expanded_uncertainty_ohm == told["expanded_uncertainty_ohm"]
-    assert shown.resistance_ohm == told["resistance_ohm"]
+    stated = open_run(default_path(), told["run_id"]).statements[0]
+    assert stated.expanded_uncertainty_ohm == told["expanded_uncertainty_ohm"]
+    assert stated.resistance_ohm == told["resistance_ohm"]

@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from benchapp.cli.main import main
@@ -25,15 +26,13 @@ temperature_coefficient = "0.00393 / K"
 asymmetry_ppm = 10
 """
 # 1 mohm at 1 A with an EMF of 5 uV and a little noise that is the same each time.
-_NOISE = [3, -1, 4, -1, -5, 9, -2, 6, -5, 3, 5, -8, 9, -7, 9, -3, 2, -3, 8, -4, 6, -2, 6, -4]
+_NOISE = np.random.default_rng(11).normal(0, 8e-9, 48)
 
 
 @pytest.fixture
 def readings(tmp_path: Path) -> Path:
     path = tmp_path / "run.csv"
-    rows = [
-        f"{k * 0.1:.1f},{(-1) ** k},{1e-3 * (-1) ** k + 5e-6 + 1e-9 * _NOISE[k % 24] * (1 + k % 3)}" for k in range(48)
-    ]
+    rows = [f"{k * 0.1:.1f},{(-1) ** k},{1e-3 * (-1) ** k + 5e-6 + _NOISE[k]}" for k in range(48)]
     path.write_text("time_s,current_A,voltage_V\n" + "\n".join(rows) + "\n")
     return path
 
@@ -45,9 +44,19 @@ def analysed(capsys: pytest.CaptureFixture[str], path: Path, *options: str) -> d
 
 
 def test_decision_with_its_risk(capsys: pytest.CaptureFixture[str], readings: Path) -> None:
-    U = analysed(capsys, readings)["expanded_uncertainty_ohm"]
-    R = analysed(capsys, readings)["resistance_ohm"]
-    limits = ("--low", f"{R - 5 * U:.15f} ohm", "--high", f"{R + 0.5 * U:.15f} ohm")
+    card = readings.with_name("accuracy.toml")
+    card.write_text(
+        '[[voltmeter.range]]\nrange = "10 mV"\nreading_ppm = 0.001\n'
+        '[[source.range]]\nrange = "1 A"\nreading_ppm = 0.001\n'
+    )
+    known = ("--accuracy", str(card))
+    U = analysed(capsys, readings, *known)["expanded_uncertainty_ohm"]
+    R = analysed(capsys, readings, *known)["resistance_ohm"]
+    limits: tuple[str, ...] = ("--low", f"{R - 5 * U:.15f} ohm", "--high", f"{R + 0.5 * U:.15f} ohm")
+    by_scatter = analysed(capsys, readings, *limits)
+    assert by_scatter["scope"] == "repeatability"
+    assert by_scatter["decision"]["conformity_probability"] is None
+    limits += known
     decision = analysed(capsys, readings, *limits)["decision"]
     assert decision["verdict"] == "undecided"
     assert decision["leans_to"] == "pass"
@@ -63,7 +72,11 @@ def test_decision_with_its_risk(capsys: pytest.CaptureFixture[str], readings: Pa
 
 
 def test_conductor(capsys: pytest.CaptureFixture[str], readings: Path) -> None:
-    options = ("--length", "0.14 m", "--area", "2.5 mm2", "--conductor", "class 2, 2.5 mm2")
+    options: tuple[str, ...] = ("--length", "0.14 m", "--area", "2.5 mm2", "--conductor", "class 2, 2.5 mm2")
+    unknown = analysed(capsys, readings, *options)["material"]
+    assert unknown["within_class"] is None  # nobody said at which temperature the value holds
+    at = ("--temperature", "20 degC", "--reference-temperature", "20 degC", "--temperature-coefficient", "0.00393 / K")
+    options = (*options, *at)
     material = analysed(capsys, readings, *options)["material"]
     assert material["resistance_per_length_ohm_per_m"] == pytest.approx(1e-3 / 0.14, rel=1e-4)
     assert material["class_limit_ohm_per_m"] == pytest.approx(7.41e-3)

@@ -39,10 +39,10 @@ def notices(rehearsal: Rehearsal) -> list[str]:
 def test_both_modes_agree_within_the_combined_interval(signs: str) -> None:
     misses = 0
     for seed in range(25):
-        lines = linked(seed=seed, signs=signs).last.estimate
+        lines = linked(seed=seed, signs=signs).estimate
         host = Rehearsal(SHUNT, 1000 + seed)
         host.run(recipe_of(SHUNT, signs=signs))
-        other = host.last.estimate
+        other = host.estimate
         both = math.hypot(lines.repeatability_95_ohm, other.repeatability_95_ohm)
         misses += abs(lines.resistance_ohm - other.resistance_ohm) > both
     assert misses <= 4  # of 25 at 5 %
@@ -56,10 +56,10 @@ def test_a_suspect_pass_is_discarded_whole_and_made_again(signs: str, lines: Lin
     rehearsal = linked(replace(SHUNT, lines=lines), signs=signs)
     assert [text for text in notices(rehearsal) if text.startswith("polarity-slip") and words in text]
     clean = linked(signs=signs)
-    assert rehearsal.last.estimate.resistance_ohm == pytest.approx(
-        clean.last.estimate.resistance_ohm, abs=3 * clean.last.estimate.repeatability_95_ohm
+    assert rehearsal.estimate.resistance_ohm == pytest.approx(
+        clean.estimate.resistance_ohm, abs=3 * clean.estimate.repeatability_95_ohm
     )
-    assert abs(rehearsal.last.estimate.resistance_ohm - rehearsal.truth) < 2e-8
+    assert abs(rehearsal.estimate.resistance_ohm - rehearsal.truth) < 2e-8
 
 
 def test_lines_that_are_not_there_end_the_run_with_the_output_off() -> None:

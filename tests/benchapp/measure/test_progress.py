@@ -1,14 +1,25 @@
 import math
-from dataclasses import replace
 
 import pytest
 
-from benchapp.analysis.estimate import RunningEstimate
+from benchapp.analysis.running_blocks import RunningBlocks
+from benchapp.analysis.student import coverage_factor
 from benchapp.measure.progress import expected_blocks, time_to_go_s
 from benchapp.recipe import StopRule
 
-NOTHING = RunningEstimate().estimate()
-TWENTY = replace(NOTHING, blocks=20, repeatability_95_ohm=2e-6)
+NOTHING = RunningBlocks()
+
+
+def _twenty() -> RunningBlocks:
+    """Twenty blocks with a half-width of 2 microohm."""
+    running = RunningBlocks()
+    deviation = 2e-6 * math.sqrt(20) / coverage_factor(19)
+    for k in range(20):
+        running.moments.push(float(k), 1e-3 + deviation * math.sqrt(19 / 20) * (-1) ** k)
+    return running
+
+
+TWENTY = _twenty()
 
 
 @pytest.mark.parametrize(
@@ -16,17 +27,18 @@ TWENTY = replace(NOTHING, blocks=20, repeatability_95_ohm=2e-6)
     [
         (StopRule(30), 30),
         (StopRule(None, duration_s=100.0), 200),
-        (StopRule(None, until_ohm=1e-6), 80),  # half the width takes four times the blocks
+        (StopRule(None, until_ohm=1.0001e-6), 80),  # half the width takes four times the blocks
         (StopRule(None, until_ohm=1e-3), 20),
+        (StopRule(None, until_relative=1.0001e-3), 80),
         (StopRule(None), None),
     ],
 )
 def test_expected_end(rule: StopRule, blocks: int | None) -> None:
     assert expected_blocks(rule, TWENTY, 10.0) == blocks
     if blocks is not None:
-        assert time_to_go_s(blocks, TWENTY, 10.0) == pytest.approx((blocks - 20) * 0.5)
+        assert time_to_go_s(blocks, 20, 10.0) == pytest.approx((blocks - 20) * 0.5)
 
 
 def test_too_little_is_known_at_the_start() -> None:
     assert expected_blocks(StopRule(None, duration_s=5.0), NOTHING, 0.0) is None
-    assert math.isnan(time_to_go_s(None, NOTHING, 0.0))
+    assert math.isnan(time_to_go_s(None, 0, 0.0))

@@ -15,7 +15,7 @@ from tests.benchapp.simulated import Rehearsal, benches_in_order, recipe_of
 def test_a_run_of_thirty_blocks_finds_the_truth(name: str) -> None:
     rehearsal = Rehearsal(load_scenario(name))
     end = rehearsal.run(recipe_of(rehearsal.scenario))
-    estimate = rehearsal.last.estimate
+    estimate = rehearsal.estimate
     truth = rehearsal.truth
     assert (end.reason, end.output_off, rehearsal.sim.source.output_on) == (EndReason.RULE, True, False)
     assert estimate.blocks == (rehearsal.scenario.recipe.get("blocks") or 30)
@@ -52,11 +52,11 @@ def test_stop_after_a_time() -> None:
 def test_stop_at_an_uncertainty_not_before_ten_blocks() -> None:
     rehearsal = Rehearsal()
     rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(None, until_ohm=1.0)))
-    assert rehearsal.last.estimate.blocks == 10
+    assert rehearsal.estimate.blocks == 10
     rehearsal = Rehearsal()
     rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(None, until_ohm=3e-9)))
-    assert rehearsal.last.estimate.blocks > 10
-    assert rehearsal.last.estimate.repeatability_95_ohm <= 3e-9
+    assert rehearsal.estimate.blocks > 10
+    assert rehearsal.estimate.repeatability_95_ohm <= 3e-9
 
 
 def stop_after(readings: int, rehearsal: Rehearsal) -> None:
@@ -72,8 +72,7 @@ def test_the_operator_s_stop_ends_with_a_result() -> None:
     stop_after(10, rehearsal)
     end = rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(None)))
     assert (end.reason, end.text, end.output_off) == (EndReason.OPERATOR, "enough", True)
-    assert end.exit_status(rehearsal.last.estimate.blocks) == 0
-    assert end.exit_status(0) == 4
+    assert end.exit_status == 0
     assert not rehearsal.sim.source.output_on
 
 
@@ -101,15 +100,15 @@ def test_no_block_spans_a_pause_and_the_current_rests() -> None:
 def test_compliance_reached_stops_for_safety() -> None:
     rehearsal = Rehearsal()
     end = rehearsal.run(recipe_of(rehearsal.scenario, compliance_V=0.05))
-    assert (end.reason, end.exit_status(0), end.output_off) == (EndReason.COMPLIANCE, 4, True)
+    assert (end.reason, end.exit_status, end.output_off) == (EndReason.COMPLIANCE, 4, True)
 
 
 def test_overload_stops_for_safety_and_is_in_the_record() -> None:
     rehearsal = Rehearsal()
     end = rehearsal.run(recipe_of(rehearsal.scenario, range_V=1e-3))
-    assert (end.reason, end.exit_status(0)) == (EndReason.OVERLOAD, 4)
+    assert (end.reason, end.exit_status) == (EndReason.OVERLOAD, 4)
     assert rehearsal.readings[-1].voltage_V > 1e30
-    assert [flag.code for flag in rehearsal.last.estimate.flags] == ["overload"]
+    assert [flag.code for flag in rehearsal.estimate.flags] == ["overload"]
 
 
 def test_house_limits_hold_before_a_command_leaves_and_while_measuring() -> None:
@@ -132,7 +131,7 @@ def test_an_instrument_that_falls_silent_is_trouble_and_the_output_is_off() -> N
 
     rehearsal.on_batch = on_batch
     end = rehearsal.run(recipe_of(rehearsal.scenario))
-    assert (end.reason, end.exit_status(2), end.output_off) == (EndReason.INSTRUMENT, 3, True)
+    assert (end.reason, end.exit_status, end.output_off) == (EndReason.INSTRUMENT, 3, True)
     assert "no answer" in end.text
     assert len(rehearsal.readings) >= 7
 
@@ -158,4 +157,4 @@ def test_emf_order_zero_and_plus_zero_sequences() -> None:
         rehearsal = Rehearsal()
         rehearsal.run(replace(recipe_of(rehearsal.scenario), signs=signs, emf_order=order, stop=StopRule(10)))
         truth = rehearsal.sim.circuit.resistance_ohm()
-        assert rehearsal.last.estimate.resistance_ohm == pytest.approx(truth, rel=1e-3)
+        assert rehearsal.estimate.resistance_ohm == pytest.approx(truth, rel=1e-3)

@@ -1,0 +1,61 @@
+"""The currents of a run by sign and level: a level as set, or as read back with noise, is one level.
+
+Zero is what lies below a hundredth of the largest current. Levels of one sign are told apart where they lie further
+than 2 % from each other, and further than their own scatter; a "change" is a change of sign or level.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+_ZERO = 0.01
+_APART = 0.02
+_MOST_LEVELS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class LevelGroups:
+    """`group` numbers each reading's level, `levels_A` holds the levels' means; the lowest current has number 0."""
+
+    group: NDArray[np.intp]
+    levels_A: tuple[float, ...]
+
+    @property
+    def changed(self) -> NDArray[np.bool_]:
+        """Whether reading k + 1 is at another level than reading k."""
+        found: NDArray[np.bool_] = self.group[1:] != self.group[:-1]
+        return found
+
+    @property
+    def sizes_A(self) -> tuple[float, ...]:
+        """Sizes of the currents other than zero, each once, the smallest first; both signs of a size count as one."""
+        sizes: list[float] = []
+        for size in sorted(abs(level) for level in self.levels_A if level):
+            if not sizes or size > sizes[-1] * (1 + _APART):
+                sizes.append(size)
+        return tuple(sizes)
+
+
+def level_groups(current_A: Floats) -> LevelGroups:
+    """Sort the readings by their current. O(n log n) in the number of different currents."""
+    values, inverse, counts = np.unique(current_A, return_inverse=True, return_counts=True)
+    if not len(values):
+        return LevelGroups(np.empty(0, dtype=np.intp), ())
+    largest = float(np.abs(values).max())
+    zero = np.abs(values) < _ZERO * largest
+    sizes = np.maximum(np.abs(values[1:]), np.abs(values[:-1]))
+    starts = (np.diff(values) > _APART * sizes) | (zero[1:] != zero[:-1])
+    number = np.concatenate([[0], np.cumsum(starts)])
+    if number[-1] + 1 > _MOST_LEVELS:
+        # A current that wanders has no levels: its signs are all that can be told apart.
+        sign = np.where(zero, 0, np.sign(values)).astype(int)
+        _, number = np.unique(sign, return_inverse=True)
+    weight = np.bincount(number, counts)
+    means = np.bincount(number, counts * values) / weight
+    is_zero = np.array([bool(zero[number == k].all()) for k in range(len(means))])
+    levels = tuple(0.0 if z else float(m) for z, m in zip(is_zero, means, strict=True))
+    return LevelGroups(number[inverse.reshape(-1)], levels)

@@ -1,0 +1,59 @@
+"""What the readings of one run cannot tell: said beside every result until something tests it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchapp.analysis.levels import level_groups
+
+TEXTS = {
+    "settling": "Settling slower than the delay: with one reading after each reversal it looks like resistance. Use a"
+    " sequence with two readings a polarity (++--), or compare with twice the delay.",
+    "current-dependence": "Dependence on the current (a film, a poor contact): measure at a second current.",
+    "steady-heating": "Steady self-heating: measure at a second current.",
+    "wrong-current": "A current that is wrong but constant: it was set, not measured. Accuracy data bounds it.",
+    "asymmetry": "Currents of the two signs that differ: they were set, not measured.",
+    "compliance": "A current that the compliance limits: this source cannot say whether it does.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Untested:
+    """One thing that was not tested: a code for files, a sentence for people."""
+
+    code: str
+    text: str
+
+
+def not_tested(
+    current_A: Sequence[float] | np.ndarray, *, tells_compliance: bool, accuracy_of_source: bool
+) -> tuple[Untested, ...]:
+    """By the currents of a run, by whether its source tells that it limits, and by what is known of it."""
+    I = np.asarray(current_A, dtype=float)
+    codes = []
+    if not _stays(I):
+        codes.append("settling")
+    if len({abs(level) for level in level_groups(I).levels_A if level}) < 2:
+        codes += ["current-dependence", "steady-heating"]
+    if not accuracy_of_source:
+        codes.append("wrong-current")
+    codes.append("asymmetry")
+    if not tells_compliance:
+        codes.append("compliance")
+    return tuple(Untested(code, TEXTS[code]) for code in codes)
+
+
+def untested_from(found: Iterable[dict[str, str]]) -> tuple[Untested, ...]:
+    """Out of a recorded statement."""
+    return tuple(Untested(item["code"], item["text"]) for item in found)
+
+
+def _stays(I: np.ndarray) -> bool:
+    """Whether a good part of the readings follows another one at the same current."""
+    if len(I) < 3:
+        return False
+    groups = level_groups(I).group
+    return float((groups[1:] == groups[:-1]).mean()) > 0.2
