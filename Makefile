@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test bench coverage gallery kill-trial fault-matrix clean
+.PHONY: run test bench coverage verdicts gallery kill-trial fault-matrix clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -19,6 +19,9 @@ coverage: .venv/.test-ready
 	@$(BIN)/python -m tests.statistics.coverage
 	@$(BIN)/python -m tests.statistics.estimators
 	@$(BIN)/python -m tests.statistics.traps
+
+verdicts: .venv/.test-ready
+	@$(BIN)/python -m tests.statistics.verdicts
 
 bench: .venv/.test-ready
 	@$(BIN)/python -m tests.benchmarks.step_rate

@@ -117,7 +117,7 @@ class Rehearsal:
 
     @property
     def facts(self) -> RunFacts:
-        return next(batch.facts for batch in self.batches if batch.facts is not None)
+        return next((b.facts for b in self.batches if b.facts is not None), RunFacts({}, [], []))
 
     @property
     def estimate(self) -> Estimate:
@@ -131,7 +131,7 @@ class Rehearsal:
     @cached_property
     def _analysed(self) -> tuple[Estimate, np.ndarray]:
         r = self.recipe
-        t, I, V = ([row[k] for row in self.readings] for k in (1, 2, 3))
+        t, I, V = (np.array([row[k] for row in self.readings]) for k in (1, 2, 3))
         pauses = [event.reading for event in self.events if event.kind is EventKind.PAUSE]
         return analyse(
             t, I, V, emf_order=r.emf_order, middle_A=r.middle_A, pauses=pauses, aperture_s=r.aperture_s,

@@ -10,6 +10,7 @@ _TIES = 0.4
 _SLIP_SPREAD = 0.15
 _SLIP_RATIO = 30.0
 _WINDOW = 8
+_NOTHING = 2.5  # times U: by chance nothing lies further out in one run of ten thousand
 
 
 def tied_share(run: RunData) -> float:
@@ -75,9 +76,9 @@ def _rest(current: Floats, time_s: Floats, voltage: Floats) -> float:
 
 def is_reversed(run: RunData) -> bool:
     """Whether the resistance is negative beyond doubt."""
-    return run.resistance_ohm < 0 and abs(run.resistance_ohm) >= 1.7 * run.half_width_ohm
+    return run.resistance_ohm < 0 and abs(run.resistance_ohm) >= _NOTHING * run.half_width_ohm
 
 
 def has_no_signal(run: RunData) -> bool:
     """Whether nothing follows the current: an open lead."""
-    return abs(run.resistance_ohm) < 1.7 * run.half_width_ohm and relative_spread(run) > 0.3
+    return abs(run.resistance_ohm) < _NOTHING * run.half_width_ohm and relative_spread(run) > 0.3
