@@ -19,6 +19,8 @@ coverage: .venv/.test-ready
 	@$(BIN)/python -m tests.statistics.coverage
 	@$(BIN)/python -m tests.statistics.estimators
 	@$(BIN)/python -m tests.statistics.traps
+	@$(BIN)/python -m tests.statistics.levels
+	@$(BIN)/python -m tests.statistics.risk
 
 verdicts: .venv/.test-ready
 	@$(BIN)/python -m tests.statistics.verdicts

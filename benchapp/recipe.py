@@ -14,8 +14,9 @@ from typing import Any
 
 import numpy as np
 
-from benchapp.analysis.blocks import LONGEST_PERIOD, middle_of, sign_period
+from benchapp.analysis.blocks import middle_of
 from benchapp.analysis.estimate import Estimator
+from benchapp.analysis.levels import LONGEST_PERIOD, sign_period
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse
 

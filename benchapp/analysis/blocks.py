@@ -12,11 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from operator import mul
 
-import numpy as np
-from numpy.typing import NDArray
+from benchapp.analysis.levels import is_change
 
 MAX_EMF_ORDER = 2
-LONGEST_PERIOD = 64  # a longer sequence of signs counts as irregular
 # A block closes once var(R) is at most this many times that of as many readings with balanced signs and no EMF. The
 # 1 % on top keeps "+-" at order 2, whose four readings stand at exactly 1.25, together when the time stamps jitter.
 VARIANCE_LIMIT = 1.25 * 1.01
@@ -47,15 +45,6 @@ def middle_of(lowest_A: float, highest_A: float) -> float:
     smaller, larger = sorted((abs(lowest_A), abs(highest_A)))
     both_signs = lowest_A < 0 < highest_A and smaller > 0.1 * larger
     return 0.0 if both_signs else (lowest_A + highest_A) / 2
-
-
-def sign_period(current_A: NDArray[np.float64]) -> int:
-    """Smallest period of the signs up to `LONGEST_PERIOD` readings; 0 where there is none."""
-    signs = np.sign(current_A)
-    for period in range(1, min(LONGEST_PERIOD, len(signs) // 2) + 1):
-        if np.array_equal(signs[period:], signs[:-period]):
-            return period
-    return 0
 
 
 def fit_block(
@@ -119,6 +108,7 @@ class BlockFormer:
         self._middle_A = middle_A
         self._usual_step = {False: _RunningMean(), True: _RunningMean()}
         self._last: tuple[float, float] | None = None
+        self._largest_A = 0.0
         self.left_out = 0
         self._reset()
 
@@ -154,6 +144,7 @@ class BlockFormer:
 
     def push(self, time_s: float, current_A: float, voltage_V: float) -> Block | None:
         """Take one reading; return the block that it closes, if it does."""
+        self._largest_A = max(self._largest_A, abs(current_A))
         self._break_at_gap(time_s, current_A)
         self._last = (time_s, current_A)
         self._time.append(time_s)
@@ -170,7 +161,7 @@ class BlockFormer:
     def _break_at_gap(self, time_s: float, current_A: float) -> None:
         if self._last is None:
             return
-        step, changed = time_s - self._last[0], current_A != self._last[1]
+        step, changed = time_s - self._last[0], is_change(current_A - self._last[1], self._largest_A)
         usual = self._usual_step[changed]
         if usual.count >= 3 and step > _GAP * usual.mean:
             self.break_block()

@@ -61,7 +61,9 @@ def conformity_probability(
 ) -> float:
     """Probability that the true value lies within the limits (JCGM 106:2012, clause 7), nothing known before.
 
-    Few degrees of freedom make it Student's t about the value: u is itself not well known then.
+    Few degrees of freedom make it Student's t about the value: u is itself not well known then. The t has one degree
+    more than u, on a scale narrower by sqrt(nu / (nu + 1)): of all runs that show the same distance from a limit in
+    units of u, those whose u came out small by luck are the rarer ones (`tests/statistics/risk.py` compares with runs).
     """
     outside = outside_probability(resistance_ohm, standard_uncertainty_ohm, low_ohm, high_ohm, degrees_of_freedom)
     return 1.0 - outside
@@ -78,8 +80,9 @@ def outside_probability(
     u = standard_uncertainty_ohm
     if not u > 0 or not degrees_of_freedom > 0:
         return math.nan
-    below = 0.0 if low_ohm is None else t_cdf((low_ohm - resistance_ohm) / u, degrees_of_freedom)
-    above = 0.0 if high_ohm is None else t_cdf((resistance_ohm - high_ohm) / u, degrees_of_freedom)
+    scale = math.sqrt(1 + 1 / degrees_of_freedom) / u
+    below = 0.0 if low_ohm is None else t_cdf((low_ohm - resistance_ohm) * scale, degrees_of_freedom + 1)
+    above = 0.0 if high_ohm is None else t_cdf((resistance_ohm - high_ohm) * scale, degrees_of_freedom + 1)
     return below + above
 
 

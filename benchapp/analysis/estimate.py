@@ -12,8 +12,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from benchapp.analysis.blocks import middle_of, sign_period
+from benchapp.analysis.blocks import middle_of
 from benchapp.analysis.find_blocks import find_blocks
+from benchapp.analysis.levels import sign_period
 from benchapp.analysis.resolution import display_step, hidden_uncertainty
 from benchapp.analysis.robust import robust_mean
 from benchapp.analysis.running import CompactSeries, Moments, PairedMoments, SparseSample

@@ -15,6 +15,32 @@ Floats = NDArray[np.float64]
 _ZERO = 0.01
 _APART = 0.02
 _MOST_LEVELS = 12
+_SAMPLED = 8192
+LONGEST_PERIOD = 64  # a longer sequence of signs counts as irregular
+
+
+def is_change(step_A: float, largest_A: float) -> bool:
+    """Whether a step between two readings is one of sign or level, and no noise of a current that is read back."""
+    return abs(step_A) > _APART * largest_A
+
+
+def changes(current_A: Floats) -> NDArray[np.bool_]:
+    """`is_change` for each reading after the first, with the largest current up to it."""
+    largest = np.maximum.accumulate(np.abs(current_A))[1:]
+    found: NDArray[np.bool_] = np.abs(np.diff(current_A)) > _APART * largest
+    return found
+
+
+def sign_period(current_A: Floats) -> int:
+    """Smallest period of signs and levels up to `LONGEST_PERIOD` readings; 0 where there is none."""
+    group = level_groups(current_A).group
+    for period in range(1, min(LONGEST_PERIOD, len(group) // 2) + 1):
+        # Most periods are refuted by the first readings.
+        if np.array_equal(group[period : period + 256], group[:256][: len(group) - period]) and np.array_equal(
+            group[period:], group[:-period]
+        ):
+            return period
+    return 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +67,18 @@ class LevelGroups:
 
 
 def level_groups(current_A: Floats) -> LevelGroups:
-    """Sort the readings by their current. O(n log n) in the number of different currents."""
+    """Sort the readings by their current; of a long run a sample tells the levels."""
+    if len(current_A) <= _SAMPLED:
+        return _grouped(current_A)
+    # An odd stride, so that no regular sequence hides a sign from it.
+    sample = _grouped(current_A[:: len(current_A) // _SAMPLED | 1])
+    levels = np.array(sample.levels_A)
+    if len(levels) < 2:
+        return LevelGroups(np.zeros(len(current_A), dtype=np.intp), sample.levels_A)
+    return LevelGroups(np.searchsorted((levels[1:] + levels[:-1]) / 2, current_A), sample.levels_A)
+
+
+def _grouped(current_A: Floats) -> LevelGroups:
     values, inverse, counts = np.unique(current_A, return_inverse=True, return_counts=True)
     if not len(values):
         return LevelGroups(np.empty(0, dtype=np.intp), ())

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from benchapp.analysis.blocks import BlockFormer, sign_period
+from benchapp.analysis.blocks import BlockFormer
+from benchapp.analysis.levels import changes, sign_period
 from benchapp.analysis.sliding import close_windows
 
 Floats = NDArray[np.float64]
@@ -78,7 +79,7 @@ def _common_length(t: Floats, I: Floats, V: Floats, order: int, middle_A: float)
 
 def _has_gap(t: Floats, I: Floats) -> bool:
     """A step of more than five times the mean of those before it, of its kind: the rule of `BlockFormer`."""
-    steps, changed = np.diff(t), I[1:] != I[:-1]
+    steps, changed = np.diff(t), changes(I)
     for kind in (changed, ~changed):
         of_kind = steps[kind]
         if len(of_kind) > 3:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchapp.analysis.levels import level_groups
+from benchapp.analysis.levels import level_groups, sign_period
 
 TEXTS = {
     "settling": "Settling slower than the delay: with one reading after each reversal it looks like resistance. Use a"
@@ -16,6 +16,8 @@ TEXTS = {
     "steady-heating": "Steady self-heating: measure at a second current.",
     "wrong-current": "A current that is wrong but constant: it was set, not measured. Accuracy data bounds it.",
     "asymmetry": "Currents of the two signs that differ: they were set, not measured.",
+    "pickup-in-step": "Pick-up in step with the reversals, as of mains at their very rate: it looks like resistance."
+    " Vary the delay, or use an irregular sequence.",
     "compliance": "A current that the compliance limits: this source cannot say whether it does.",
 }
 
@@ -41,6 +43,8 @@ def not_tested(
     if not accuracy_of_source:
         codes.append("wrong-current")
     codes.append("asymmetry")
+    if sign_period(I):
+        codes.append("pickup-in-step")
     if not tells_compliance:
         codes.append("compliance")
     return tuple(Untested(code, TEXTS[code]) for code in codes)

@@ -117,7 +117,7 @@ def _codes(signs: str, kind: str, n: int, runs: int, name: str, U: float) -> Cou
         if change is not None:
             V = change(rng, t, I, V, U)
         estimate, blocks = estimate_readings(t.tolist(), I.tolist(), V.tolist(), middle_A=0.0)
-        flags = find_traps(t, I, V, np.array(blocks, dtype=float).T, estimate)
+        flags = find_traps(t, I, V, blocks, estimate)
         found[flags[-1].code if flags else "none"] += 1
         found["U"] += 0
     return found

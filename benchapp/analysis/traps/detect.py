@@ -10,9 +10,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from benchapp.analysis.blocks import sign_period
 from benchapp.analysis.estimate import Estimate, Estimator, Flag
+from benchapp.analysis.levels import changes, sign_period
 from benchapp.analysis.running_blocks import COVERAGE_PROBABILITY, OVERLOAD_V
 from benchapp.analysis.slow_part import slow_uncertainty
 from benchapp.analysis.state_space import state_space
@@ -118,35 +119,45 @@ def _widened(estimate: Estimate, block_ohm: Floats) -> Estimate:
 
 def find_traps(t: Floats, I: Floats, V: Floats, blocks: Floats, estimate: Estimate) -> list[Flag]:
     """Flags of a run (`blocks` as columns of ClosedBlock); O(n log n). The estimate itself flags an overload."""
-    gaps = _gaps(t, I)
+    changed = changes(I)
+    gaps = _gaps(t, changed)
     flags = [_flag("time-gap", "notice", gaps)] if gaps else []
     good = np.abs(V) < OVERLOAD_V
     if not good.all() or blocks.shape[1] < _LEAST_BLOCKS or len(t) < _LEAST_READINGS:
         return flags
     block_time, block_ohm = blocks[0], blocks[1]
+    several = levels.by_level(t, I, blocks)
+    R_of_reading = np.full(len(t), np.median(block_ohm))
+    if several is not None:
+        # Each size has its R: what differs between them is asked once, and taken away before anything else is.
+        flags += _of_sizes(several, block_ohm)
+        R_of_reading = several.resistance_ohm[np.maximum(several.of_reading, 0)]
+        # Whether R moves is asked of the blocks at the largest current: they scatter least, and all alike.
+        kept = several.size == len(several.sizes_A) - 1
+        block_time, block_ohm = block_time[kept], block_ohm[kept]
     period = sign_period(I)
     found = shape.find_shape(block_time, block_ohm, 0.01 if period == 2 else 0.007)
-    # Where R itself moves, what it follows is taken away, or its steps would look like noise in the EMF.
-    fitted = np.full(len(t), np.median(block_ohm)) if found is None else np.interp(t, block_time, found.fitted_ohm)
+    if found is not None:
+        # Where R itself moves, what it follows is taken away, or its steps would look like noise in the EMF.
+        R_of_reading = R_of_reading + found.at(t, block_time) - np.median(block_ohm)
+    emf = V - R_of_reading * I
+    bridged = None
+    if found is not None and found.code == "step":
+        start_s, end_s = found.edge_s(block_time)
+        bridged = (t >= start_s) & (t <= end_s)
+        emf = _bridged(emf, t, bridged)
     run = RunData(
         time_s=t,
         current_A=I,
         voltage_V=V,
-        emf_V=V - fitted * I,
+        emf_V=emf,
         block_ohm=block_ohm,
         resistance_ohm=estimate.resistance_ohm,
         half_width_ohm=estimate.repeatability_95_ohm,
         period=period,
+        changed=changed,
+        bridged=bridged,
     )
-    levels_ = levels.two_levels(t, I, blocks)
-    if levels_ is not None:
-        # Two currents are asked about their difference, and about nothing else: a change of level is no step of R.
-        small, large, low_A, high_A = levels_
-        if levels.is_non_ohmic(small, large):
-            flag = _flag("non-ohmic", "warning")
-            R0 = levels.at_zero_power(small, large, low_A, high_A)
-            flags.append(replace(flag, text=f"{flag.text} Without self-heating it would be {R0:.6g} ohm."))
-        return flags
     if levels.is_asymmetric(I):
         flags.append(_flag("current-asymmetry", "notice"))
     code = _first_trap(run, found)
@@ -156,6 +167,25 @@ def find_traps(t: Floats, I: Floats, V: Floats, blocks: Floats, estimate: Estima
     if found is not None and code == found.code:
         flag = replace(flag, size_ohm=float(np.ptp(found.fitted_ohm)))
     return [*flags, flag]
+
+
+def _of_sizes(several: levels.ByLevel, block_ohm: Floats) -> list[Flag]:
+    """Whether the smallest and the largest current give two resistances."""
+    small, large = block_ohm[several.size == 0], block_ohm[several.size == len(several.sizes_A) - 1]
+    if not levels.is_non_ohmic(small, large):
+        return []
+    flag = _flag("non-ohmic", "warning")
+    R0 = levels.at_zero_power(small, large, several.sizes_A[0], several.sizes_A[-1])
+    return [replace(flag, text=f"{flag.text} Without self-heating it would be {R0:.6g} ohm.")]
+
+
+def _bridged(emf: Floats, t: Floats, within: NDArray[np.bool_]) -> Floats:
+    """The EMF with a straight line over the readings among which a step of R lies: whose they are cannot be told."""
+    if within.all() or not within.any():
+        return emf
+    bridged = emf.copy()
+    bridged[within] = np.interp(t[within], t[~within], emf[~within])
+    return bridged
 
 
 def _first_trap(run: RunData, found: shape.Shape | None) -> str:
@@ -170,12 +200,12 @@ def _first_trap(run: RunData, found: shape.Shape | None) -> str:
         return "open-lead"
     if disturbance.is_not_settled(run, 0.003 if run.alternating else 0.002):
         return "not-settled"
+    if shape.is_correlated(run.block_ohm if found is None else found.residual_ohm):
+        return "correlated-noise"
     if disturbance.noise_changes(run):
         return "range-changed"
     if disturbance.disturbed_reading(run) is not None:
         return "outlier"
-    if shape.is_correlated(run.block_ohm if found is None else found.residual_ohm):
-        return "correlated-noise"
     if found is not None:
         return found.code
     return "mains-pickup" if disturbance.has_line(run) else ""
@@ -188,7 +218,8 @@ def _where(code: str, run: RunData, block_time: Floats) -> Stretches:
         place = disturbance.disturbed_reading(run)
         return () if place is None else ((float(t[max(0, place - 1)]), float(t[min(len(t) - 1, place + 2)])),)
     if code == "range-changed":
-        return ((float(t[disturbance.noise_change(run)[1]]), float(t[-1])),)
+        kept = t if run.bridged is None else t[~run.bridged]
+        return ((float(kept[disturbance.noise_change(run)[1]]), float(t[-1])),)
     if code == "step":
         k = shape.step_place(run.block_ohm)
         return ((float(block_time[k - 1]), float(block_time[k])),)
@@ -198,10 +229,9 @@ def _where(code: str, run: RunData, block_time: Floats) -> Stretches:
     return ()
 
 
-def _gaps(t: Floats, I: Floats) -> Stretches:
+def _gaps(t: Floats, changed: NDArray[np.bool_]) -> Stretches:
     """Steps in time of more than five times the usual one of their kind, with or without a change of the current."""
     steps = np.diff(t)
-    changed = I[1:] != I[:-1]
     places: list[int] = []
     for kind in (changed, ~changed):
         of_kind = steps[kind]

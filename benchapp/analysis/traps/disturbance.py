@@ -6,30 +6,50 @@ import math
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
 
-from benchapp.analysis.student import normal_quantile, t_quantile
+from benchapp.analysis.student import chi_square_quantile, normal_quantile, t_quantile
 from benchapp.analysis.traps.run_data import Floats, RunData, robust_deviation
 
 _NOISE_LIMIT = 5.6
 _LINE_READINGS = (48.0, 120.0, 400.0, 2000.0)
 _LINE_LIMITS = (14.5, 17.0, 17.0, 22.0)
+_SEGMENT = 8192
+_LINE_ALARMS = 0.002
+_OF_THE_MEDIAN = 1.15  # the median of a hundred neighbours is itself not certain
 
 
 def is_not_settled(run: RunData, significance: float) -> bool:
-    """Whether the first reading after a reversal differs, in proportion to the current, from those that follow.
+    """Whether readings soon after a reversal differ, in proportion to the current, from those that follow.
 
-    Needs two readings a polarity at least: with one, settling looks like resistance.
+    Needs two readings a polarity at least: with one, settling looks like resistance. Asked of the first reading after
+    each change, and, where the current stays for four or more, of the first half of them: a slow voltage shows there.
     """
-    I, n = run.current_A, len(run.current_A)
-    first = np.concatenate([[True], I[1:] != I[:-1]])
-    if first.all() or n < 24:
+    n = len(run.current_A)
+    since = _since_change(run.changed)
+    dwell = int(np.median(np.diff(np.flatnonzero(run.changed)))) if run.changed.sum() > 2 else n
+    if not since.any() or n < 24 or dwell >= n // 3:
         return False
-    length = 16 if run.period >= 8 else 8
+    early = [since == 0] + ([since < dwell / 2] if dwell >= 4 else [])
+    length = max(8, 16 if run.period >= 8 else 8, 4 * dwell)
+    return any(_differs(run, places, length, significance / len(early)) for places in early)
+
+
+def _since_change(changed: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """How many readings each one is after the last change of the current."""
+    place = np.arange(len(changed) + 1)
+    last = np.where(np.concatenate([[True], changed]), place, 0)
+    return place - np.maximum.accumulate(last)
+
+
+def _differs(run: RunData, places: NDArray[np.bool_], length: int, significance: float) -> bool:
+    """Whether R at these places is another one, by a fit over each window of so many readings."""
+    I, n = run.current_A, len(run.current_A)
     found = []
     for start in range(0, n - length + 1, length):
         here = slice(start, start + length)
         t = run.time_s[here]
-        design = np.column_stack([I[here], I[here] * first[here], np.ones(length), t - t.mean()])
+        design = np.column_stack([I[here], I[here] * places[here], np.ones(length), t - t.mean()])
         scale = np.abs(design).max(axis=0)
         if np.linalg.matrix_rank(design / np.where(scale > 0, scale, 1.0)) == 4:
             found.append(np.linalg.lstsq(design, run.voltage_V[here], rcond=None)[0][1])
@@ -48,7 +68,7 @@ def noise_changes(run: RunData) -> bool:
 
 def noise_change(run: RunData) -> tuple[float, int]:
     """How clearly the noise changes at its clearest change, and the reading at which it does."""
-    e = run.emf_V
+    e = run.noise_V
     z = np.sqrt(np.abs(e[:-2] - 2 * e[1:-1] + e[2:]))
     return largest_split(z, max(6, round(len(e) / 12)))
 
@@ -105,15 +125,20 @@ def _pulse_statistics(e: Floats) -> list[tuple[Floats, int]]:
 
 
 def has_line(run: RunData) -> bool:
-    """Whether one frequency stands out of the EMF's spectrum: mains pick-up, as it appears between the readings."""
+    """Whether one frequency stands out of the EMF's spectrum: mains pick-up, as it appears between the readings.
+
+    A long run is cut into segments whose spectra are averaged: a line stays, noise becomes smooth.
+    """
     e, n = run.emf_V, len(run.emf_V)
     steps = np.diff(run.time_s)
     if n < 48 or float(steps.std()) > 0.2 * float(np.median(steps)):
         return False
-    x = np.diff(e, 2) * np.hanning(n - 2)
-    power = np.abs(np.fft.rfft(x)) ** 2
-    frequency = np.arange(len(power)) / (n - 2)  # per reading
-    band = (frequency >= 0.07) & (frequency <= 0.5 - 1.5 / n)
+    count = max(1, n // _SEGMENT)
+    length = n if count == 1 else _SEGMENT
+    x = np.diff(e[: count * length].reshape(count, length), 2) * np.hanning(length - 2)
+    power = (np.abs(np.fft.rfft(x)) ** 2).mean(axis=0)
+    frequency = np.arange(len(power)) / (length - 2)  # per reading
+    band = (frequency >= 0.07) & (frequency <= 0.5 - 1.5 / length)
     P, f = power[band], frequency[band]
     if len(P) < 12 or not (P > 0).all():
         return False
@@ -121,8 +146,17 @@ def has_line(run: RunData) -> bool:
     design = np.column_stack([np.ones(len(f)), slope])
     fitted = design @ np.linalg.lstsq(design, np.log(P), rcond=None)[0]
     flat = P / np.exp(fitted)
-    half = min(15, (len(flat) - 1) // 2)
+    half = min(15 if count == 1 else 50, (len(flat) - 1) // 2)
     padded = np.pad(flat, half, mode="reflect")
     middle = np.median(sliding_window_view(padded, 2 * half + 1), axis=1)
-    limit = float(np.interp(math.log(n), np.log(_LINE_READINGS), _LINE_LIMITS))
-    return math.log(2) * float((flat / middle).max()) > limit
+    return float((flat / middle).max()) > _line_limit(n, count, len(flat))
+
+
+def _line_limit(n: int, segments: int, bins: int) -> float:
+    """How many times its neighbours' median a frequency must have: by simulation; of many segments by chi-square."""
+    by_simulation = float(np.interp(math.log(n), np.log(_LINE_READINGS), _LINE_LIMITS)) / math.log(2)
+    if segments == 1:
+        return by_simulation
+    degrees = 2.0 * segments
+    ratio = chi_square_quantile(1 - _LINE_ALARMS / bins, degrees) / chi_square_quantile(0.5, degrees)
+    return _OF_THE_MEDIAN * ratio

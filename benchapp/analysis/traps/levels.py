@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from benchapp.analysis.levels import level_groups
 from benchapp.analysis.student import t_quantile
 from benchapp.analysis.traps.run_data import Floats
 
 _ASYMMETRY = 1e-3
-_APART = 1.05  # two levels differ by this factor at least
 _LEAST_BLOCKS = 8
 _NON_OHMIC = 0.005
 
@@ -24,25 +26,41 @@ def is_asymmetric(current_A: Floats) -> bool:
     return abs(a - b) > _ASYMMETRY * max(a, b)
 
 
-def two_levels(time_s: Floats, current_A: Floats, blocks: Floats) -> tuple[Floats, Floats, float, float] | None:
-    """Blocks at the smaller and at the larger of two current levels, and the levels; None where there is one level.
+@dataclass(frozen=True, slots=True)
+class ByLevel:
+    """Blocks of a run at several sizes of current: which are of one size alone, and of which.
 
-    A block belongs to the level of the reading nearest to its mean time; R of a block that holds both is of no use here
-    and is told by its neighbours: blocks at a change of level are left out.
+    `size` numbers each block's size, -1 where it holds several; `sizes_A` are the sizes, `resistance_ohm` the median R
+    at each. `of_reading` numbers each reading's size, -1 at zero current.
     """
-    size = np.abs(current_A)
-    size = size[size > 0]
-    if not len(size):
+
+    size: NDArray[np.intp]
+    sizes_A: tuple[float, ...]
+    resistance_ohm: Floats
+    of_reading: NDArray[np.intp]
+
+
+def by_level(time_s: Floats, current_A: Floats, blocks: Floats) -> ByLevel | None:
+    """The blocks sorted by the size of their current; None where there is one size, or too few blocks of each.
+
+    A block spans half its readings on either side of its mean time.
+    """
+    groups = level_groups(current_A)
+    sizes = groups.sizes_A
+    if len(sizes) < 2:
         return None
-    middle = math.sqrt(float(size.min()) * float(size.max()))
-    low, high = float(np.median(size[size <= middle])), float(np.median(size[size >= middle]))
-    if high < _APART * low:
+    nearest = [int(np.argmin([abs(abs(level) - size) for size in sizes])) if level else -1 for level in groups.levels_A]
+    of_reading = np.array(nearest)[groups.group]
+    middle = np.clip(np.searchsorted(time_s, blocks[0]), 1, len(time_s) - 2)
+    around = np.stack([of_reading[middle - 1], of_reading[middle], of_reading[middle + 1]])
+    highest = around.max(axis=0)
+    alone = ((around == highest) | (around == -1)).all(axis=0)
+    size = np.where(alone, highest, -1)
+    counts = [int((size == k).sum()) for k in range(len(sizes))]
+    if min(counts) < _LEAST_BLOCKS:
         return None
-    nearest = np.clip(np.searchsorted(time_s, blocks[0]), 1, len(time_s) - 2)
-    around = np.abs(np.stack([current_A[nearest - 1], current_A[nearest], current_A[nearest + 1]]))
-    around = np.where(around > 0, around, np.nan)
-    small, large = np.nanmax(around, axis=0) <= middle, np.nanmin(around, axis=0) > middle
-    return blocks[1][small], blocks[1][large], low, high
+    medians = np.array([float(np.median(blocks[1][size == k])) for k in range(len(sizes))])
+    return ByLevel(size, sizes, medians, of_reading)
 
 
 def is_non_ohmic(small_ohm: Floats, large_ohm: Floats) -> bool:

@@ -14,7 +14,9 @@ Floats = NDArray[np.float64]
 class RunData:
     """`emf_V` is V - R*I with the blocks' median, or what R follows; `block_ohm` are consecutive blocks in time order.
 
-    `period` is that of the signs, 0 where they have none; `half_width_ohm` is U of the 95 % interval.
+    `period` is that of the signs, 0 where they have none; `half_width_ohm` is U of the 95 % interval; `changed` says of
+    each reading after the first whether sign or level of the current changed before it; `bridged` marks readings over
+    which the EMF is a straight line, because R has a step among them.
     """
 
     time_s: Floats
@@ -25,6 +27,13 @@ class RunData:
     resistance_ohm: float
     half_width_ohm: float
     period: int
+    changed: NDArray[np.bool_]
+    bridged: NDArray[np.bool_] | None = None
+
+    @property
+    def noise_V(self) -> Floats:
+        """The EMF without the readings that were bridged over."""
+        return self.emf_V if self.bridged is None else self.emf_V[~self.bridged]
 
     @property
     def alternating(self) -> bool:

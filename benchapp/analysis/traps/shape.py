@@ -6,11 +6,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from benchapp.analysis.student import beta_quantile, t_quantile
 from benchapp.analysis.traps.run_data import Floats
 
 _TIME_CONSTANTS = (0.03, 0.1, 0.3, 1.0)
+_FINE = tuple(np.geomspace(0.02, 1.5, 40))
 _LEAST_BLOCKS = 8
 
 
@@ -22,6 +24,25 @@ class Shape:
     fitted_ohm: Floats
     residual_ohm: Floats
 
+    def at(self, time_s: Floats, block_time_s: Floats) -> Floats:
+        """What R follows at any time; a step is sharp, halfway between its blocks."""
+        if self.code != "step":
+            between: Floats = np.interp(time_s, block_time_s, self.fitted_ohm)
+            return between
+        start, end = self._step(block_time_s)
+        found: Floats = np.where(time_s < (start + end) / 2, self.fitted_ohm[0], self.fitted_ohm[-1])
+        return found
+
+    def edge_s(self, block_time_s: Floats) -> tuple[float, float]:
+        """Start and end of the readings among which a step may lie: the two blocks on either side."""
+        start, end = self._step(block_time_s)
+        half = (end - start) / 2
+        return start - half, end + half
+
+    def _step(self, block_time_s: Floats) -> tuple[float, float]:
+        place = int(np.argmax(np.abs(np.diff(self.fitted_ohm))))
+        return float(block_time_s[place]), float(block_time_s[place + 1])
+
 
 def find_shape(time_s: Floats, block_ohm: Floats, significance: float) -> Shape | None:
     """The shape of R over the run where one is significant, over all shapes together; else None."""
@@ -31,7 +52,7 @@ def find_shape(time_s: Floats, block_ohm: Floats, significance: float) -> Shape 
     x = (time_s - time_s[0]) / (time_s[-1] - time_s[0] or 1.0)
     exponentials = [np.exp(-x / tau) for tau in _TIME_CONSTANTS]
     rest_step, best_step = _best_step(block_ohm)
-    rest_exponential, best_exponential = _best(block_ohm, exponentials)
+    rest_exponential, _ = _best(block_ohm, exponentials)
     rest_line, best_line = _best(block_ohm, [x])
     total = float(np.sum((block_ohm - block_ohm.mean()) ** 2))
     least = min(rest_step, rest_exponential, rest_line)
@@ -43,10 +64,12 @@ def find_shape(time_s: Floats, block_ohm: Floats, significance: float) -> Shape 
         return None
     smooth = min(rest_exponential, rest_line)
     if n * math.log(max(smooth, 1e-300) / max(rest_step, 1e-300)) > 6:
-        return _shape("step", block_ohm, best_step)
+        return _step_shape(block_ohm, best_step > 0.5)
     if n * math.log(max(rest_line, 1e-300) / max(rest_exponential, 1e-300)) < 2:
         return _shape("drift-excess", block_ohm, best_line)
-    return _shape("self-heating", block_ohm, best_exponential)
+    # Its time constant anew and finer: what a coarse one leaves over would look like noise with a memory.
+    _, finest = _best(block_ohm, [np.exp(-x / tau) for tau in _FINE])
+    return _shape("self-heating", block_ohm, finest)
 
 
 def is_correlated(residual_ohm: Floats) -> bool:
@@ -90,6 +113,12 @@ def _best_step(y: Floats) -> tuple[float, Floats]:
     rests = float(dy @ dy) - before**2 / k - before**2 / (n - k)
     best = int(np.argmin(rests))
     return max(0.0, float(rests[best])), np.where(np.arange(n) < k[best], 0.0, 1.0)
+
+
+def _step_shape(y: Floats, after: NDArray[np.bool_]) -> Shape:
+    """By medians: the one block that holds the step lies anywhere in between and must pull neither side."""
+    fitted = np.where(after, np.median(y[after]), np.median(y[~after]))
+    return Shape("step", fitted, y - fitted)
 
 
 def _shape(code: str, y: Floats, shape: Floats) -> Shape:
