@@ -21,6 +21,7 @@ coverage: .venv/.test-ready
 	@$(BIN)/python -m tests.statistics.traps
 	@$(BIN)/python -m tests.statistics.levels
 	@$(BIN)/python -m tests.statistics.risk
+	@$(BIN)/python -m tests.statistics.comparisons
 
 verdicts: .venv/.test-ready
 	@$(BIN)/python -m tests.statistics.verdicts

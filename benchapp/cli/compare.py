@@ -7,15 +7,20 @@ import datetime
 import math
 from pathlib import Path
 
-from benchapp.analysis.budget import Contribution, combine
 from benchapp.analysis.comparison import Ratio, Turn, compare
-from benchapp.cli.budget_options import budget_in_words
+from benchapp.cli.budget_options import budget_in_words, read_option
+from benchapp.cli.decision_options import add_coverage_option, coverage
 from benchapp.cli.output import opened
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.logbook.database import default_path
-from benchapp.quantity import concise, parse
-from benchapp.result.json_object import budget_rows, to_line
-from benchapp.run.recorded import open_run
+from benchapp.logbook.store import add_comparison
+from benchapp.quantity import concise, parse, parse_coefficient, parse_difference
+from benchapp.result.card import load_card
+from benchapp.result.json_object import to_line
+from benchapp.result.ratio import Compared, Standard, compared_object, state_comparison
+from benchapp.result.validity import Validity
+from benchapp.result.words import SCOPES, VALIDITIES
+from benchapp.run.recorded import RecordedRun, open_run
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -34,80 +39,99 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         metavar='"5 nohm"',
         help="expanded uncertainty (k = 2) of its certificate, drift since then included",
     )
-    parser.add_argument("--confidence", type=float, default=0.95, help="coverage probability (0.95)")
+    parser.add_argument("--standard-coefficient", metavar="5 ppm/K", help="temperature coefficient of the standard")
+    parser.add_argument("--standard-away", metavar='"0.5 K"', help="how far it may be from that of its certificate")
+    parser.add_argument(
+        "--drift-model",
+        choices=("linear", "quadratic"),
+        help="of source and voltmeter over all turns (the highest that the turns allow; linear: on your word)",
+    )
+    parser.add_argument("--accuracy", metavar="FILE", type=Path, help="accuracy data of the voltmeter (TOML)")
+    add_coverage_option(parser)
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
     parser.add_argument("--json", metavar="FILE", help='as JSON into this file, "-" for standard output')
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Compute and print."""
-    standard = _ohm(arguments.standard, "--standard")
-    U_standard = _ohm(arguments.standard_uncertainty or "0", "--standard-uncertainty")
-    if not 0.5 <= arguments.confidence < 1:
-        fault = Fault("out of range", str(arguments.confidence), "Write for example 0.95", field="--confidence")
-        raise InputError(fault)
-    turns = _turns(arguments)
+    """Compute, keep and print."""
+    standard = Standard(
+        _ohm(arguments.standard, "--standard"),
+        _ohm(arguments.standard_uncertainty or "0", "--standard-uncertainty"),
+        read_option(arguments.standard_coefficient, parse_coefficient, "--standard-coefficient") or 0.0,
+        read_option(arguments.standard_away, parse_difference, "--standard-away") or 0.0,
+    )
+    probability = coverage(arguments, 0.95)
+    card = load_card(arguments.accuracy) if arguments.accuracy is not None else None
+    turns, runs = _turns(arguments)
+    order = {"linear": 1, "quadratic": 2, None: None}[arguments.drift_model]
     try:
-        ratio = compare(turns)
+        ratio = compare(turns, order)
     except ValueError as error:
         problem, _, remedy = str(error).partition(": ")
         raise InputError(Fault(problem, arguments.order, remedy or "Measure again", field="ORDER")) from error
-    budget = combine(
-        [
-            Contribution("ratio", ratio.standard_uncertainty, standard, ratio.degrees_of_freedom, note="of the turns"),
-            Contribution("standard", U_standard / 2, ratio.ratio, math.inf, note="certificate, k = 2"),
-        ],
-        arguments.confidence,
+    letters = arguments.order.upper()
+    compared = state_comparison(
+        ratio,
+        standard,
+        [(letter, run.statements[0]) for letter, run in zip(letters, runs, strict=True)],
+        card=card,
+        confidence=probability,
+        linear_assumed=arguments.drift_model == "linear",
     )
-    value = ratio.ratio * standard
+    told = compared_object(compared, arguments.runs, letters)
+    add_comparison(arguments.logbook or default_path(), told)
     if arguments.json is not None:
         with opened(arguments.json, "--json") as stream:
-            told = {
-                "runs": arguments.runs,
-                "ratio": ratio.ratio,
-                "ratio_standard_uncertainty": ratio.standard_uncertainty,
-                "degrees_of_freedom": ratio.degrees_of_freedom,
-                "drift_per_s": ratio.drift_per_s,
-                "resistance_ohm": value,
-                "standard_uncertainty_ohm": budget.standard_uncertainty,
-                "expanded_uncertainty_ohm": budget.expanded_uncertainty,
-                "coverage_factor": budget.coverage_factor,
-                "coverage_probability": budget.coverage_probability,
-                "budget": budget_rows(budget),
-            }
             stream.write(to_line(told) + "\n")
-        return 0
+    else:
+        _print(compared)
+    return 4 if compared.validity is Validity.NOT_VALID else 0
+
+
+def _print(compared: Compared) -> None:
+    ratio = compared.ratio
     print(f"R_X / R_S = {_ratio_in_words(ratio)}, drift {ratio.drift_per_s * 3600 * 1e6:.3g} ppm an hour taken out")
-    print(f"R_X = {concise(value, budget.standard_uncertainty, 'ohm')}")
-    print(budget_in_words(budget))
-    return 0
+    struck = "NOT VALID: " if compared.validity is Validity.NOT_VALID else ""
+    value = concise(compared.value_ohm, compared.budget.standard_uncertainty, "ohm")
+    print(f"{struck}R_X = {value}, {SCOPES[compared.scope]}")
+    for reason in compared.reasons:
+        print(f"  {VALIDITIES[reason.validity]}: {reason.text}")
+    for remark in compared.remarks:
+        print(f"  notice: {remark}")
+    print(budget_in_words(compared.budget))
 
 
-def _turns(arguments: argparse.Namespace) -> list[Turn]:
+def _turns(arguments: argparse.Namespace) -> tuple[list[Turn], list[RecordedRun]]:
     order = arguments.order.upper()
     if set(order) - set("SX"):
         raise InputError(Fault("not of S and X", arguments.order, 'Write for example "SXS"', field="ORDER"))
     if len(order) != len(arguments.runs):
         problem = f"{len(order)} letters for {len(arguments.runs)} runs"
         raise InputError(Fault(problem, arguments.order, "Name one run for each letter", field="ORDER"))
-    turns = []
-    currents = set()
+    turns, runs = [], []
+    currents, apertures = set(), set()
     for letter, run_id in zip(order, arguments.runs, strict=True):
         run = open_run(arguments.logbook or default_path(), run_id)
         record, recipe, estimate = run.record, run.recipe, run.statements[0].estimate
         if not estimate.blocks:
             raise InputError(Fault("the run has no result", str(run_id), "Choose another", field="RUN"))
+        runs.append(run)
         currents.add(recipe.current_A)
+        apertures.add(recipe.nplc)
         started = datetime.datetime.fromisoformat(record.summary.started).timestamp()
         middle = started + (record.readings.time_s[-1] / 2)
         u = estimate.standard_uncertainty_ohm
-        turns.append(Turn(middle, letter == "S", estimate.resistance_ohm, u if u > 0 else 0.0))
+        degrees = estimate.degrees_of_freedom or math.inf
+        turns.append(Turn(middle, letter == "S", estimate.resistance_ohm, u if u > 0 else 0.0, degrees))
     if len(currents) > 1:
         values = ", ".join(f"{current:g} A" for current in sorted(currents))
         remedy = "Measure all of them at one current: another one has another error of the source"
         raise InputError(Fault("the runs have different currents", values, remedy, field="RUN"))
-    return turns
+    if len(apertures) > 1:
+        values = ", ".join(f"{nplc:g} PLC" for nplc in sorted(apertures))
+        raise InputError(Fault("the runs have different apertures", values, "Measure all with one", field="RUN"))
+    return turns, runs
 
 
 def _ratio_in_words(ratio: Ratio) -> str:

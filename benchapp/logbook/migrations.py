@@ -56,6 +56,7 @@ def _to_2(db: sqlite3.Connection) -> None:
         " made TEXT NOT NULL, body TEXT NOT NULL)"
     )
     db.execute("CREATE INDEX statement_of_run ON statement(run_id)")
+    db.execute("CREATE TABLE comparison (id INTEGER PRIMARY KEY, made TEXT NOT NULL, body TEXT NOT NULL)")
     rows = db.execute("SELECT id, started, ended, recipe, result FROM run WHERE result IS NOT NULL ORDER BY id")
     for run_id, started, ended, recipe, result in rows.fetchall():
         body = statement_of_1(json.loads(result), recipe, started)

@@ -21,6 +21,11 @@ CREATE TABLE statement (
     body TEXT NOT NULL                -- JSON; the first of a run is the one made at its end
 );
 CREATE INDEX statement_of_run ON statement(run_id);
+CREATE TABLE comparison (
+    id INTEGER PRIMARY KEY,
+    made TEXT NOT NULL,               -- UTC, ISO 8601
+    body TEXT NOT NULL                -- JSON: runs in turns, ratio, the unknown's value
+);
 CREATE TABLE instrument (
     run_id INTEGER NOT NULL REFERENCES run(id), role TEXT NOT NULL, identity TEXT NOT NULL,
     PRIMARY KEY (run_id, role)

@@ -150,6 +150,17 @@ def add_statement(path: Path, run_id: int, stated: dict[str, Any]) -> None:
         db.close()
 
 
+def add_comparison(path: Path, told: dict[str, Any]) -> None:
+    """Keep what was stated of an unknown against a standard. Raises LogbookError."""
+    db = open_database(path, create=False)
+    try:
+        with _Transaction(db, path):
+            text = json.dumps(told, ensure_ascii=False, allow_nan=False)
+            db.execute("INSERT INTO comparison (made, body) VALUES (?, ?)", (_now(), text))
+    finally:
+        db.close()
+
+
 def conclude(path: Path, summary: RunSummary, result: dict[str, Any]) -> None:
     """Write the end of a run whose program died. Raises LogbookError where it is not interrupted."""
     if summary.status != INTERRUPTED or summary.ended:

@@ -1,11 +1,13 @@
 """An unknown against a standard on a bench whose source is off by 0.3 %."""
 
 import json
+import sqlite3
 from pathlib import Path
 
 import pytest
 
 from benchapp.cli.main import main
+from benchapp.logbook.database import default_path
 
 SHUNT = Path(__file__).parents[3] / "sim" / "scenarios" / "shunt.toml"
 
@@ -36,6 +38,13 @@ def test_the_source_falls_out(runs: list[str], capsys: pytest.CaptureFixture[str
     assert abs(found["resistance_ohm"] - 1e-4) <= 1.5 * found["expanded_uncertainty_ohm"]
     assert found["expanded_uncertainty_ohm"] < 1e-8
     assert {row["name"] for row in found["budget"]} == {"ratio", "standard"}
+    assert found["validity"] == "doubtful"
+    assert [reason["code"] for reason in found["reasons"]] == ["drift-not-seen"]
+    assert main(["compare", "SXS", *runs, *standard, "--drift-model", "linear", "--json", "-"]) == 0
+    assert json.loads(capsys.readouterr().out)["validity"] == "valid"
+    with sqlite3.connect(default_path()) as db:
+        assert db.execute("SELECT count(*) FROM comparison").fetchone() == (2,)
+    db.close()
     assert main(["compare", "SXS", *runs, *standard]) == 0
     assert "R_X / R_S = 0.4000" in capsys.readouterr().out
 
