@@ -46,6 +46,7 @@ class RunController(QObject):
         self._logbook = logbook
         self._speed = speed
         self.card: InstrumentCard | None = None
+        self.accuracy_fault = ""
         self._session: Session | None = None
         self._server: BenchServer | None = None
         self._shown: object = None
@@ -55,6 +56,21 @@ class RunController(QObject):
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(_POLL_MS)
         self._timer.timeout.connect(self._poll)
+
+    def use_accuracy(self, path: Path) -> None:
+        """Take the accuracy data in a file, from the next run on. Raises InputError."""
+        from benchapp.result.card import load_card
+
+        self.card, self.accuracy_fault = load_card(path), ""
+
+    @property
+    def accuracy_in_words(self) -> str:
+        """Whose accuracy data is in use; or that none is, and what U covers then."""
+        if self.accuracy_fault:
+            return f"The accuracy data that was in use cannot be read: {self.accuracy_fault.rstrip('.')}"
+        if self.card is None:
+            return "No accuracy data: U covers repeatability only"
+        return f"Accuracy data of {self.card.in_words}"
 
     @property
     def logbook(self) -> Path:

@@ -99,6 +99,7 @@ class MainWindow(QMainWindow):
         from benchapp.ui.stages import make_stages
 
         self._controller = self._make_controller()
+        self._use_remembered_accuracy()
         self._stages = stages = make_stages(self._theme, self._controller, self._scenario)
         self.recipe, self.bench = stages.recipe, stages.bench
         self.specimen, self.bench_stage, self.measure = stages.specimen, stages.bench_stage, stages.measure
@@ -150,12 +151,12 @@ class MainWindow(QMainWindow):
         self._action(menu, "Whole run, follow it", "Ctrl+0", plots.show_all)
         self._action(menu, "Last minute, follow it", "Ctrl+9", plots.show_last_minute)
         self._action(menu, "Freeze the picture", "Ctrl+Z", self.measure.toggle_freeze)
-        self._action(menu, "Brush a stretch", "Ctrl+B", plots.toggle_region)
+        self._action(menu, "Select a stretch", "Ctrl+B", plots.toggle_region)
         self._action(menu, "Copy picture", "Ctrl+Shift+C", self.measure.copy_picture)
         self._action(menu, "Copy readings", "Ctrl+Shift+D", self.measure.copy_data)
         menu.addSeparator()
         self._action(menu, "Numbers, budget, stability", "Ctrl+J", self.measure.pages.next_page)
-        self._action(menu, "Instrument card …", "Ctrl+K", self.choose_card)
+        self._action(menu, "Accuracy data …", "Ctrl+K", self.choose_card)
         menu.addSeparator()
         self._action(menu, "Dark or light", "Ctrl+T", self.switch_theme)
         self._action(menu, "Guide", "F1", self.show_guide)
@@ -184,18 +185,28 @@ class MainWindow(QMainWindow):
 
     def choose_card(self) -> None:
         """Read the accuracy of the instruments from a file; it holds from the next run on."""
-        path, _ = QFileDialog.getOpenFileName(self, "Instrument card", "", "Instrument cards (*.toml)")
+        path, _ = QFileDialog.getOpenFileName(self, "Accuracy data", "", "Accuracy data (*.toml)")
         if path:
             self.use_card(Path(path))
 
     def use_card(self, path: Path) -> None:
-        """The card at a path; a fault in it is shown and the card in use stays."""
-        from benchapp.result.card import load_card
-
+        """The accuracy data at a path, from now on and at the next start; a fault is shown and what is in use stays."""
         try:
-            self._controller.card = load_card(path)
+            self._controller.use_accuracy(path)
         except InputError as error:
-            QMessageBox.warning(self, "Instrument card", str(error))
+            QMessageBox.warning(self, "Accuracy data", str(error))
+            return
+        if self._settings is not None:
+            self._settings.setValue("accuracy", str(path))
+        self.measure.show_plan()
+
+    def _use_remembered_accuracy(self) -> None:
+        path = "" if self._settings is None else str(self._settings.value("accuracy", "") or "")
+        if path:
+            try:
+                self._controller.use_accuracy(Path(path))
+            except InputError as error:
+                self._controller.accuracy_fault = str(error)
 
     def switch_theme(self) -> None:
         """Dark to light and back."""

@@ -131,7 +131,7 @@ class BenchStage(QWidget):
             grid.addWidget(dialect, top + 1, 1)
             grid.addWidget(identity, top + 2, 0, 1, 2)
             self._lines[role], self._dialects[role], self._identities[role] = line, dialect, identity
-        self._ask = KeyButton(self._theme, "Ask who they are", "Ctrl+I", self.ask, self)
+        self._ask = KeyButton(self._theme, "Identify", "Ctrl+I", self.ask, self)
         grid.addWidget(self._ask, 8, 0, 1, 2)
         self._examine = KeyButton(self._theme, "Check or probe …", "", self.examine, self)
         grid.addWidget(self._examine, 9, 0, 1, 2)

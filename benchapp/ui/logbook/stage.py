@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
 from benchapp.errors import BenchError
 from benchapp.logbook.export import export_csv, export_json
 from benchapp.logbook.query import list_runs
+from benchapp.result.words import plural
 from benchapp.run.recorded import RecordedRun, conclude_run, open_run
 from benchapp.ui.logbook.run_list import ROW_HEIGHT, WIDTHS, RunDelegate, RunListModel
 from benchapp.ui.logbook.run_view import RunView
@@ -88,7 +89,7 @@ class LogbookStage(QWidget):
         buttons = QHBoxLayout()
         buttons.setSpacing(8)
         buttons.addWidget(self._open)
-        buttons.addWidget(KeyButton(self._theme, "Repeat it", "Ctrl+R", self.repeat_selected, page))
+        buttons.addWidget(KeyButton(self._theme, "Repeat", "Ctrl+R", self.repeat_selected, page))
         buttons.addWidget(KeyButton(self._theme, "Export CSV…", "Ctrl+E", self._ask("csv"), page))
         buttons.addWidget(KeyButton(self._theme, "Export JSON…", "Ctrl+J", self._ask("json"), page))
         buttons.addWidget(self._conclude)
@@ -228,7 +229,7 @@ class LogbookStage(QWidget):
 
     def _update_buttons(self) -> None:
         shown, total = len(self.model.rows), self.model.total
-        self._count.setText(f"{total} runs" if shown == total else f"{shown} of {total} runs")
+        self._count.setText(plural(total, "run") if shown == total else f"{shown} of {plural(total, 'run')}")
         row = self.table.currentIndex().row()
         status = self.model.rows[row].summary.status if 0 <= row < len(self.model.rows) else ""
         concludable = status == "interrupted" and not self.model.rows[row].summary.ended

@@ -81,7 +81,7 @@ class BudgetView(QWidget):
         self._bars = ContributionBars(theme)
         self._sum = _wrapped()
         self._decision = _wrapped()
-        self._hint = faint("An instrument card (menu) adds what the instruments contribute.")
+        self._hint = faint("Accuracy data (menu) adds what the instruments contribute.")
         self._hint.setWordWrap(True)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 4, 0, 0)

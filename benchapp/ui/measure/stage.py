@@ -16,6 +16,7 @@ from benchapp.events import EndReason, EventKind, RunStatus
 from benchapp.logbook.readings_csv import write_readings
 from benchapp.quantity import concise, engineering
 from benchapp.result.statement import Statement
+from benchapp.result.words import plural
 from benchapp.run.session import Session
 from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip
@@ -119,7 +120,7 @@ class MeasureStage(QWidget):
         self.main = KeyButton(self._theme, "Start", "Ctrl+Return", self.main_pressed, self, main=True)
         self._pause = KeyButton(self._theme, "Pause", "Ctrl+Space", self.pause, self)
         self._mark = KeyButton(self._theme, "Mark", "Ctrl+M", self.ask_mark, self)
-        self._again = KeyButton(self._theme, "Again", "Ctrl+R", self.start, self)
+        self._again = KeyButton(self._theme, "Repeat", "Ctrl+R", self.start, self)
         self._read_out = KeyButton(self._theme, "Read-out", "Ctrl+F", self.read_out_wanted.emit, self)
         row = QHBoxLayout()
         row.setSpacing(8)
@@ -216,6 +217,10 @@ class MeasureStage(QWidget):
         self._chosen()
         self.state_changed.emit()
 
+    def show_plan(self) -> None:
+        """What would be measured, told anew."""
+        self._chosen()
+
     def _chosen(self) -> None:
         """Recipe or bench have changed: what would be measured."""
         if self._shows_run:
@@ -234,16 +239,19 @@ class MeasureStage(QWidget):
             )
             stop = recipe.stop
             until = (
-                f"{stop.blocks} blocks"
+                plural(stop.blocks, "block")
                 if stop.blocks is not None
                 else engineering(stop.duration_s, "s", 3)
                 if stop.duration_s is not None
-                else f"± {engineering(stop.until_ohm, 'ohm', 3)}"
+                else f"U = {engineering(stop.until_ohm, 'ohm', 3)}"
                 if stop.until_ohm is not None
+                else f"U = {stop.until_relative * 1e6:g} ppm"
+                if stop.until_relative is not None
                 else "you end it"
             )
             self._plan.setText(
-                f"On {where}.\n\nCurrent {engineering(recipe.current_A, 'A', 4)}, at most"
+                f"On {where}.\n\n{self._controller.accuracy_in_words}.\n\n"
+                f"Current {engineering(recipe.current_A, 'A', 4)}, at most"
                 f" {engineering(recipe.compliance_V, 'V', 3)}.\n\nUntil {until}."
                 if choice.complete
                 else "No bench is chosen: go to Bench."

@@ -23,11 +23,11 @@ from benchapp.ui.widgets.quantity_edit import QuantityEdit
 
 _GROUPS: tuple[tuple[str, tuple[tuple[str, str, str, str], ...]], ...] = (
     (
-        "What lies on the bench",
+        "Specimen",
         (
             ("name", "Name", "Shunt S-17", ""),
             ("serial", "Serial", "", ""),
-            ("nominal", "Expected R", "250 uohm", "sets the voltmeter's range"),
+            ("nominal", "Nominal R", "250 uohm", "sets the voltmeter's range"),
         ),
     ),
     (
@@ -39,15 +39,15 @@ _GROUPS: tuple[tuple[str, tuple[tuple[str, str, str, str], ...]], ...] = (
         (
             ("current", "Current", "100 mA", ""),
             ("compliance", "Compliance", "1 V", "largest voltage of the source"),
-            ("range", "Range", "from expected R", ""),
+            ("range", "Voltmeter range", "from nominal R", ""),
             ("nplc", "Aperture", "1", "power-line cycles"),
             ("line_frequency", "Mains", "50 Hz", ""),
             ("settle", "Settling", "20 ms", "after each reversal"),
-            ("signs", "Signs", "+-", "or +--+ or +0-0"),
-            ("emf_order", "EMF order", "1", "drift that cancels: 0, 1, 2"),
+            ("signs", "Polarity sequence", "+-", "or +--+ or +0-0"),
+            ("emf_order", "EMF drift model", "1", "0 constant, 1 linear, 2 quadratic"),
             ("blocks", "Blocks", "30", "or a time, or an uncertainty:"),
             ("duration", "Duration", "none", ""),
-            ("until", "Until ± U", "none", "after ten blocks at least"),
+            ("until", "Target U", "none", "in ohm, % or ppm"),
         ),
     ),
 )
