@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from benchapp.analysis.decision import Verdict
 from benchapp.analysis.estimate import Flag
 from benchapp.events import RunStatus
 from benchapp.quantity import ShownNumber, prefix_power, scaled_text, shown_number, unit_text
@@ -114,8 +115,12 @@ def _note(stated: Statement, planned_end: bool) -> str:
         return stated.reasons[0].code.replace("-", " ")
     if stated.verdict is None:
         return "no limits in the recipe"
-    by = ", by repeatability" if stated.scope is Scope.REPEATABILITY else ""
-    return NOTES[stated.verdict] + by + ("" if planned_end else ", so far")
+    note = NOTES[stated.verdict]
+    if not planned_end:
+        return f"{note}, so far"
+    if stated.scope is Scope.REPEATABILITY and stated.verdict is not Verdict.UNDECIDED:
+        return note.replace(" the limits", "") + ", by repeatability"
+    return note
 
 
 def _nothing(

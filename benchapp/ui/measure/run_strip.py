@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 from benchapp.events import Event
 from benchapp.measure.snapshot import RunSnapshot
 from benchapp.quantity import engineering
+from benchapp.result.words import plural
 from benchapp.ui.plots.time_plot import AXIS_WIDTH, SIDE_WIDTH
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import Painted, elided, text_at, text_width
@@ -147,7 +148,9 @@ class RunStrip(Painted):
         if expected:
             share = min(1.0, done / expected)
             painter.fillRect(QRectF(AXIS_WIDTH, y, self._width() * share, 5), ink)
-        left = f"{done} blocks, no end planned" if expected is None else f"{done} of about {expected} blocks"
+        left = f"{plural(done, 'block')}, no end planned" if expected is None else f"{done} of about {expected} blocks"
+        if snapshot.end is not None:
+            left = plural(done, "block")
         text_at(painter, AXIS_WIDTH, y + 22, left, 14, ink)
         to_go = snapshot.time_to_go_s
         if snapshot.end is not None:

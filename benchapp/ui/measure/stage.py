@@ -309,7 +309,7 @@ class MeasureStage(QWidget):
         told = [(code, text) for code, text in (reasons | notices).items() if code not in ("broken-off", "ended-early")]
         self._plate.setVisible(bool(told))
         if told:
-            more = f" (and {len(told) - 1} more)" if len(told) > 1 else ""
+            more = f" (+{len(told) - 1})" if len(told) > 1 else ""
             self._plate.show_caution(told[0][0].replace("-", " ") + more, told[0][1])
 
     def _show_end(self, session: Session) -> None:

@@ -14,6 +14,8 @@ _MARKS = {
     "measure-pass": ("passed", "band", "accent", "positive", "negative", "emf"),
     "measure-fail": ("failed", "band", "accent"),
     "measure-undecided": ("ink", "band"),
+    "measure-not-valid": ("failed",),
+    "read-out-not-valid": ("failed",),
     "measure-running": ("output", "positive", "negative"),
     "read-out-running": ("output",),
     "bench-no-answer": ("failed",),
