@@ -22,7 +22,7 @@ _MARKS = {
     "output-not-known": ("output",),
     "specimen": ("caution", "band"),
     "specimen-faults": ("failed",),
-    "logbook": ("passed",),
+    "logbook": ("failed",),
 }
 
 
