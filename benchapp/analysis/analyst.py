@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 _FIRST_LOOK = 30  # readings at which a run that goes on is looked at for traps
 _LOOKED_BACK = 5000  # the last readings, of a long run
 _CROSS_CHECKED_LIVE = 300
-_WHOLE_LIVE = 2000
+_WHOLE_LIVE = 500  # readings: a state-space estimate of more, ten times a second, would cost too much
 
 
 def analyse(

@@ -168,8 +168,9 @@ class RunningEstimate:
         self._sample.extend(V)
         swing = I - self._middle_A
         self._swing_squared += float(swing @ swing)
-        self._sliding.extend(t, I, V)
-        if self._whole is not None:
+        if self._whole is None:
+            self._sliding.extend(t, I, V)
+        elif self._whole_up_to is None or self._readings.count <= self._whole_up_to:
             self._whole.extend(t, I, V)
 
     def _cut(self) -> None:

@@ -25,8 +25,8 @@ def is_change(step_A: float, largest_A: float) -> bool:
 
 
 def changes(current_A: Floats) -> NDArray[np.bool_]:
-    """`is_change` for each reading after the first, with the largest current up to it."""
-    largest = np.maximum.accumulate(np.abs(current_A))[1:]
+    """`is_change` for each reading after the first, with the largest current of all."""
+    largest = max(float(current_A.max()), -float(current_A.min())) if len(current_A) else 0.0
     found: NDArray[np.bool_] = np.abs(np.diff(current_A)) > _APART * largest
     return found
 

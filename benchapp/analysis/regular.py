@@ -18,7 +18,7 @@ from benchapp.analysis.sliding import close_windows
 Floats = NDArray[np.float64]
 _SAMPLE = 2000  # readings that are formed one by one, to see how long blocks are
 _GAP = 5.0
-_CHUNK = 50_000
+_CHUNK = 16_384
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+import numpy as np
+from numpy.typing import NDArray
+
 _MANY = 200
 _AS_GOOD_AS_NORMAL = 1e6
 
@@ -32,17 +35,15 @@ def _expansion(probability: float) -> tuple[float, ...]:
     return z, first, second, third, fourth
 
 
-def coverage_factors(up_to: int, coverage_probability: float = 0.95) -> list[float]:
+def coverage_factors(up_to: int, coverage_probability: float = 0.95) -> NDArray[np.float64]:
     """Two-sided factors for 1, 2, ... `up_to` degrees of freedom."""
-    import numpy as np
-
     few = [coverage_factor(nu, coverage_probability) for nu in range(1, min(up_to, _MANY - 1) + 1)]
     if up_to < _MANY:
-        return few
+        return np.array(few)
     nu = np.arange(_MANY, up_to + 1.0)
     first, *higher = _expansion(0.5 + coverage_probability / 2)
     many = sum((c / nu**power for power, c in enumerate(higher, 1)), np.full(len(nu), first))
-    return few + [float(value) for value in many]
+    return np.concatenate([few, many])
 
 
 @lru_cache(maxsize=4096)

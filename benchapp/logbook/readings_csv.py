@@ -13,11 +13,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TextIO
 
+import numpy as np
+
 from benchapp.errors import Fault, InputError
 
 REQUIRED = ("time_s", "current_A", "voltage_V")
 OPTIONAL = ("temperature_C",)
 PAUSE = "# pause"
+_PLAIN = frozenset("0123456789+-.")
 
 
 @dataclass(slots=True)
@@ -65,6 +68,8 @@ def read_readings(path: Path) -> ReadingColumns:
         key, equals, value = text.lstrip("# ").partition("=")
         if equals:
             columns.remarks[key.strip()] = value.strip()
+    if _take_at_once(path, header_number, lines, names, columns):
+        return columns
     for number, text in enumerate(lines[header_number:], header_number + 1):
         stripped = text.strip()
         if stripped.lower() == PAUSE:
@@ -74,6 +79,31 @@ def read_readings(path: Path) -> ReadingColumns:
     if not columns.time_s:
         raise _refusal(path, "readings", "the file holds no readings", "", "Write one line a reading below the header")
     return columns
+
+
+def _take_at_once(path: Path, header: int, lines: list[str], names: list[str], columns: ReadingColumns) -> bool:
+    """Plain rows through NumPy's reader; False, and nothing taken, where a line needs to be looked at by itself."""
+    special = [number for number, text in enumerate(lines[header:]) if text[:1] not in _PLAIN]
+    remarks = [lines[header + number].strip().lower() for number in special]
+    plain = len(lines) - header > len(special) and all(text in (PAUSE, "") for text in remarks)
+    if not plain or columns.temperature_C is not None:
+        return False
+    try:
+        table = np.loadtxt(path, delimiter=",", comments="#", skiprows=header, ndmin=2, encoding="utf-8-sig")
+    except ValueError:
+        return False
+    if len(table) + len(special) != len(lines) - header:
+        return False
+    if table.shape[1] != len(names):
+        return False
+    by_name = dict(zip(names, table.T, strict=True))
+    t, I = by_name["time_s"], by_name["current_A"]
+    if not (np.isfinite(t).all() and np.isfinite(I).all() and bool((np.diff(t) > 0).all())):
+        return False
+    columns.pauses += [number - before for before, number in enumerate(special) if remarks[before] == PAUSE]
+    columns.time_s, columns.current_A = t.tolist(), I.tolist()
+    columns.voltage_V = by_name["voltage_V"].tolist()
+    return True
 
 
 def _lines(path: Path) -> list[str]:

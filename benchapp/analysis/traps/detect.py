@@ -25,6 +25,7 @@ _LEAST_READINGS = 20
 _LEAST_BLOCKS = 5
 _GAP = 5.0
 _MOST_READINGS = 1_000_000
+_CROSS_CHECKED = 200_000
 _FEW_COSINES = 4
 _MOST_GAPS = 50
 Stretches = tuple[tuple[float, float], ...]
@@ -68,12 +69,14 @@ def with_traps(
     """The estimate with the flags of the traps; noise with a memory widens its interval.
 
     `blocks` are columns of ClosedBlock. Of more than a million readings the first million
-    are looked at. A second estimate is made of runs of at most `cross_checked` readings, of all without a number.
+    are looked at. A second estimate is made of runs of at most `cross_checked` readings, and 200,000 at most.
     """
     t, I, V = (np.asarray(column[:_MOST_READINGS], dtype=float) for column in (time_s, current_A, voltage_V))
     rows = blocks[:, blocks[0] <= t[-1]] if len(t) else blocks
     flags = find_traps(t, I, V, rows, estimate)
-    differing = cross_check(estimate, t, I, V) if cross_checked is None or len(t) <= cross_checked else None
+    differing = (
+        cross_check(estimate, t, I, V) if len(t) <= min(cross_checked or _CROSS_CHECKED, _CROSS_CHECKED) else None
+    )
     if differing is not None and all(flag.severity == "notice" for flag in flags):
         flags.append(differing)
     if any(flag.code == "correlated-noise" for flag in flags):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
 
 from benchapp.analysis.traps.run_data import Floats, RunData, robust_deviation
 
@@ -57,21 +59,41 @@ def _slipped_windows(run: RunData) -> bool:
 
 
 def _slipped_window(run: RunData) -> int | None:
-    """Eight readings that the signs of one reading earlier explain thirty times better than their own."""
-    I, n = run.current_A, len(run.current_A)
-    for start in range(1, n - _WINDOW + 1, 4):
-        here = slice(start, start + _WINDOW)
-        own = _rest(I[here], run.time_s[here], run.voltage_V[here])
-        earlier = _rest(I[start - 1 : start - 1 + _WINDOW], run.time_s[here], run.voltage_V[here])
-        if own > _SLIP_RATIO * earlier > 0:
+    """Eight readings that the signs of one reading earlier explain thirty times better than their own.
+
+    Only windows are asked in which more is left over than usual: a slip leaves as much as the signal itself.
+    """
+    I, t, V, n = run.current_A, run.time_s, run.voltage_V, len(run.current_A)
+    if n <= _WINDOW:
+        return None
+    starts = np.arange(1, n - _WINDOW + 1, 4)
+    own = _rests(I, t, V, starts, 0)
+    for place in np.flatnonzero(own > _SLIP_RATIO * float(np.median(own)) * 0.5 if len(own) > 64 else own > 0):
+        start = int(starts[place])
+        earlier = float(_rests(I, t, V, starts[place : place + 1], -1)[0])
+        if own[place] > _SLIP_RATIO * earlier > 0:
             return start
     return None
 
 
-def _rest(current: Floats, time_s: Floats, voltage: Floats) -> float:
-    design = np.column_stack([current, np.ones(len(current)), time_s - time_s.mean()])
-    solution = np.linalg.lstsq(design, voltage, rcond=None)[0]
-    return float(np.sum((voltage - design @ solution) ** 2))
+def _rests(I: Floats, t: Floats, V: Floats, starts: NDArray[np.intp], shift: int) -> Floats:
+    """Square sums that a fit of current, constant and line leaves of windows; the current `shift` readings later."""
+    i, when, v = (
+        sliding_window_view(column, _WINDOW)[places]
+        for column, places in ((I, starts + shift), (t, starts), (V, starts))
+    )
+    when = when - when.mean(axis=1, keepdims=True)
+    when /= np.maximum(np.sqrt((when * when).sum(axis=1, keepdims=True)), 1e-300)
+    left = []
+    for column in (i, v):
+        column = column - column.mean(axis=1, keepdims=True)
+        left.append(column - (column * when).sum(axis=1, keepdims=True) * when)
+    i, v = left
+    ii = (i * i).sum(axis=1)
+    share = np.where(ii > 0, (i * v).sum(axis=1) / np.maximum(ii, 1e-300), 0.0)
+    v = v - share[:, None] * i
+    rests: Floats = (v * v).sum(axis=1)
+    return rests
 
 
 def is_reversed(run: RunData) -> bool:
