@@ -11,10 +11,10 @@ from pathlib import Path
 
 from benchapp.bench.bench import BenchPlan, plan_bench
 from benchapp.bench.limits import load_limits
+from benchapp.cli.auxiliary_options import add_auxiliary_options, auxiliary_plan
 from benchapp.cli.budget_options import add_budget_options, budget_plan
 from benchapp.cli.decision_options import add_decision_options, add_require_option, exit_with
 from benchapp.cli.geometry_options import add_geometry_options, geometry
-from benchapp.cli.other_roles import add_role_options, connected, measured_temperature, turned
 from benchapp.cli.output import opened
 from benchapp.cli.progress import Progress
 from benchapp.cli.scenarios import add_scenario_options, loaded
@@ -87,7 +87,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--stream", metavar="FILE", help='each reading as a JSON line, "-" for standard output')
     add_budget_options(parser)
     add_geometry_options(parser)
-    add_role_options(parser)
+    add_auxiliary_options(parser)
     parser.add_argument("--transcript", metavar="FILE", type=Path, help="the full conversation with the instruments")
     parser.set_defaults(run=run)
 
@@ -96,7 +96,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure once."""
     scenario = loaded(arguments.scenario) if arguments.scenario else None
     recipe = build_recipe(_entries(arguments, scenario))
-    temperature_C = measured_temperature(arguments)
+    beside = auxiliary_plan(arguments)
+    temperature_C = beside.temperature_C()
     known = budget_plan(arguments, recipe.confidence, temperature_C, recipe.settle_s, recipe.aperture_s)
     conductor = geometry(arguments)
     kept = TranscriptFile(arguments.transcript) if arguments.transcript else contextlib.nullcontext()
@@ -105,10 +106,10 @@ def run(arguments: argparse.Namespace) -> int:
         note = f"{note}; specimen at {temperature_C:.2f} degC".strip("; ")
     # The switch comes first and goes last: it never opens a circuit that carries current.
     with (
-        connected(arguments),
+        beside.connected(),
         kept as transcript,
         _bench(arguments, scenario) as bench,
-        turned(arguments, bench) as plan,
+        beside.turned(bench) as plan,
     ):
         session = Session(
             plan,

@@ -1,0 +1,121 @@
+"""Thermometer, switch and polarity switch around a run: the specimen's temperature, and the channel that connects it.
+
+For the command line and the window alike. What is connected is opened again on every way out.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import statistics
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from benchapp.bench.bench import BenchPlan
+from benchapp.errors import Fault, InputError
+from drivers.dialect import Dialect, load_dialect
+from drivers.errors import AddressError, DialectError, InstrumentError
+from drivers.polarity import Polarity, UnipolarSource
+from drivers.registry import make_link
+from drivers.scpi_switch import ScpiSwitch
+from drivers.scpi_thermometer import ScpiThermometer
+from drivers.wires import check_address
+
+_TEMPERATURES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class AuxiliaryPlan:
+    """Where the auxiliary instruments are and how they speak; empty where there is none.
+
+    `channel` is the switch's with the specimen; `polarity_channels` are those for one polarity and the other.
+    """
+
+    thermometer: str = ""
+    thermometer_dialect: str = "scpi"
+    switch: str = ""
+    switch_dialect: str = "scpi"
+    channel: str = ""
+    polarity_switch: str = ""
+    polarity_channels: str = ""
+
+    def check(self) -> None:
+        """Raise InputError with all that is missing or wrong."""
+        faults = []
+        for field, address in (
+            ("--thermometer", self.thermometer),
+            ("--switch", self.switch),
+            ("--polarity-switch", self.polarity_switch),
+        ):
+            try:
+                if address:
+                    check_address(address)
+            except AddressError as error:
+                problem, _, remedy = str(error).partition(". ")
+                faults.append(Fault(problem, "", remedy, field=field))
+        if self.switch and not self.channel:
+            faults.append(Fault("missing", "", "Write the channel's number, as in --channel 3", field="--channel"))
+        if self.polarity_switch and len(self._both_channels()) != 2:
+            remedy = 'Write the two channels, as in --polarity-channels "1,2"'
+            faults.append(Fault("not two channels", self.polarity_channels, remedy, "--polarity-channels"))
+        if faults:
+            raise InputError(*faults)
+
+    def _both_channels(self) -> list[str]:
+        return [text.strip() for text in self.polarity_channels.split(",") if text.strip()]
+
+    def temperature_C(self) -> float | None:
+        """The mean of three temperatures in degrees Celsius; None without a thermometer. Raises InstrumentError."""
+        if not self.thermometer:
+            return None
+        dialect = _dialect(self.thermometer_dialect, "thermometer")
+        thermometer = ScpiThermometer(make_link(self.thermometer, dialect), dialect)
+        try:
+            thermometer.open()
+            thermometer.configure()
+            return statistics.fmean(thermometer.read_C() for _ in range(_TEMPERATURES))
+        finally:
+            thermometer.close()
+
+    @contextlib.contextmanager
+    def connected(self) -> Iterator[None]:
+        """The channel closed as long as the run goes on; open again on every way out, after the output went off."""
+        if not self.switch:
+            yield
+            return
+        with _switch(self.switch, self.switch_dialect) as switch:
+            switch.connect(self.channel)
+            yield
+
+    @contextlib.contextmanager
+    def turned(self, plan: BenchPlan) -> Iterator[BenchPlan]:
+        """The plan with the polarity switch in it, which is open again on every way out."""
+        if not self.polarity_switch:
+            yield plan
+            return
+        with _switch(self.polarity_switch, self.switch_dialect) as switch:
+            polarity = Polarity(switch, *self._both_channels())
+            yield replace(plan, source_driver=UnipolarSource, polarity=polarity)
+
+
+@contextlib.contextmanager
+def _switch(address: str, dialect_name: str) -> Iterator[ScpiSwitch]:
+    """A switch, opened; all its channels are open again when it is left."""
+    dialect = _dialect(dialect_name, "switch")
+    switch = ScpiSwitch(make_link(address, dialect), dialect)
+    try:
+        switch.open()
+        try:
+            yield switch
+        finally:
+            with contextlib.suppress(InstrumentError):
+                switch.open_all()
+    finally:
+        switch.close()
+
+
+def _dialect(name: str, kind: str) -> Dialect:
+    try:
+        return load_dialect(name, kind)
+    except DialectError as error:
+        problem, _, remedy = str(error).rpartition(". ")
+        raise InputError(Fault(problem, "", remedy, field=f"--{kind}-dialect")) from error
