@@ -46,7 +46,11 @@ class SafePlan:
 
 
 class Guard(Protocol):
-    """What the sequencer needs."""
+    """What the sequencer needs. `needs_plan`: without a plan nothing may be switched on."""
+
+    @property
+    def needs_plan(self) -> bool:
+        """Whether somebody must be able to switch off from outside."""
 
     def arm(self, plan: SafePlan) -> None:
         """Be ready to carry out the plan. Raises GuardianLost; then no output goes on."""
@@ -61,6 +65,8 @@ class Guard(Protocol):
 class NoGuard:
     """For a bench inside the application's own process, which ends with it."""
 
+    needs_plan = False
+
     def arm(self, plan: SafePlan) -> None:
         """Nothing to guard."""
 
@@ -73,6 +79,8 @@ class NoGuard:
 
 class ProcessGuard:
     """A guardian process. Used by the sequencer's thread."""
+
+    needs_plan = True
 
     def __init__(self) -> None:
         self._process: subprocess.Popen[bytes] | None = None

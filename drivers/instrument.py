@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from drivers.dialect import Dialect, Spelling
@@ -71,6 +72,14 @@ class Instrument:
                 command=self.dialect.identify,
                 remedy="Name the dialect that fits, or check the address.",
             )
+
+    def watch(self, on_wait: Callable[[], None]) -> None:
+        """Let `on_wait` be called in every slice of a wait for an answer; it may raise to end the wait."""
+        self.link.on_wait = on_wait
+
+    def on_reopen(self, act: Callable[[], None]) -> None:
+        """Let `act` be called after the connection was opened again."""
+        self.link.on_reopen = act
 
     def close(self) -> None:
         """Hang up."""

@@ -4,16 +4,21 @@
     my-source = "my_package:PLUGIN"
 
 Its name is then a dialect's name: `benchapp measure --source-dialect my-source`. A driver of one's own is needed only
-where a dialect file does not do: it derives from ScpiSource or ScpiVoltmeter and changes what it must.
+where a dialect file does not do. With a dialect it is made of a link and that dialect, and may derive from ScpiSource
+or ScpiVoltmeter and change what it must; without one it is made of the address alone, and need not speak SCPI at all.
+Either way it has what `drivers.roles` asks.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
+from typing import Any
 
 from drivers.dialect import Dialect, load_dialect
 from drivers.errors import DialectError
+from drivers.roles import CurrentSource, Voltmeter
 from drivers.scpi_source import ScpiSource
 from drivers.scpi_voltmeter import ScpiVoltmeter
 
@@ -22,11 +27,11 @@ GROUP = "benchapp.drivers"
 
 @dataclass(frozen=True, slots=True)
 class DriverPlugin:
-    """A driver for one role: the path of its dialect file and the class that speaks it."""
+    """A driver for one role: the path of its dialect file (empty: none) and what makes the instrument."""
 
     kind: str
     dialect: str
-    driver: type[ScpiSource] | type[ScpiVoltmeter]
+    driver: Callable[..., Any]
 
 
 def plugin_names(kind: str) -> list[str]:
@@ -41,18 +46,36 @@ def plugin_names(kind: str) -> list[str]:
     return sorted(names)
 
 
-def load_driver(name: str, kind: str) -> tuple[Dialect, type[ScpiSource] | type[ScpiVoltmeter]]:
-    """Dialect and class for a name: an installed driver, else a dialect with our own. Raises DialectError."""
-    base: type[ScpiSource] | type[ScpiVoltmeter] = ScpiSource if kind == "source" else ScpiVoltmeter
+@dataclass(frozen=True, slots=True)
+class Driver:
+    """How an instrument is made: of a link and a dialect, or without a dialect of its address."""
+
+    make: Callable[..., Any]
+    dialect: Dialect | None
+
+
+def load_driver(name: str, kind: str) -> Driver:
+    """For a name: an installed driver, else a dialect with our own. Raises DialectError."""
     for point in entry_points(group=GROUP, name=name):
         plugin = _load(point)
         if plugin.kind != kind:
             continue
-        if not issubclass(plugin.driver, base):
-            problem = f"the driver {name!r}: {plugin.driver.__name__} is no {base.__name__}"
-            raise DialectError(f"{problem}. Derive it from that")
-        return load_dialect(plugin.dialect, kind), plugin.driver
-    return load_dialect(name, kind), base
+        lacking = [member for member in _MEMBERS[kind] if not hasattr(plugin.driver, member)]
+        if lacking:
+            raise DialectError(
+                f"the driver {name!r} has no {', '.join(lacking)}. Add what drivers.roles asks of a {kind}"
+            )
+        return Driver(plugin.driver, load_dialect(plugin.dialect, kind) if plugin.dialect else None)
+    return Driver(ScpiSource if kind == "source" else ScpiVoltmeter, load_dialect(name, kind))
+
+
+def _members(role: type) -> tuple[str, ...]:
+    """What a class must have: methods only, because values may be set when it is made."""
+    found = {name for kind in role.__mro__ for name, value in vars(kind).items() if callable(value)}
+    return tuple(sorted(name for name in found if not name.startswith("_")))
+
+
+_MEMBERS = {"source": _members(CurrentSource), "voltmeter": _members(Voltmeter)}
 
 
 def _load(point: EntryPoint) -> DriverPlugin:

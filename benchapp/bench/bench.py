@@ -6,26 +6,28 @@ import contextlib
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeVar
 
 from benchapp.errors import Fault, InputError
 from benchapp.recipe import Recipe
 from drivers.dialect import Dialect, load_dialect
 from drivers.errors import AddressError, DialectError, InstrumentError
 from drivers.instrument import Setting
-from drivers.plugins import load_driver
+from drivers.plugins import Driver, load_driver
 from drivers.polarity import Polarity, UnipolarSource
 from drivers.registry import Transcript, make_link
+from drivers.roles import CurrentSource, Voltmeter
 from drivers.scpi_source import ScpiSource
 from drivers.scpi_voltmeter import ScpiVoltmeter
 from drivers.wires import Wire, check_address
 
+Made = TypeVar("Made")
 _RANGE_HEADROOM = 1.5  # of the nominal voltage, for EMF and tolerance
 
 
 @dataclass(frozen=True, slots=True)
 class BenchPlan:
-    """Where the instruments are and how they speak.
+    """Where the instruments are and how they speak. Without a dialect a driver is made of the address alone.
 
     `*_wire` replaces the connection that an address names. `in_process`: the bench is simulated inside this program and
     ends with it, so there is nothing to guard.
@@ -33,13 +35,13 @@ class BenchPlan:
 
     source: str
     voltmeter: str
-    source_dialect: Dialect
-    voltmeter_dialect: Dialect
+    source_dialect: Dialect | None
+    voltmeter_dialect: Dialect | None
     source_wire: Callable[[], Wire] | None = None
     voltmeter_wire: Callable[[], Wire] | None = None
     in_process: bool = False
-    source_driver: type[ScpiSource] = ScpiSource
-    voltmeter_driver: type[ScpiVoltmeter] = ScpiVoltmeter
+    source_driver: Callable[..., CurrentSource] = ScpiSource
+    voltmeter_driver: Callable[..., Voltmeter] = ScpiVoltmeter
     polarity: Polarity | None = None
 
     @property
@@ -57,18 +59,18 @@ def plan_bench(
     in_process: bool = False,
 ) -> BenchPlan:
     """A plan from what the user wrote. Raises InputError."""
-    dialects: dict[str, Dialect] = {}
-    drivers: dict[str, Any] = {}
+    drivers: dict[str, Driver] = {}
     faults = []
     for kind, name in (("source", source_dialect), ("voltmeter", voltmeter_dialect)):
         try:
-            dialects[kind], drivers[kind] = load_driver(name or "scpi", kind)
+            drivers[kind] = load_driver(name or "scpi", kind)
         except DialectError as error:
             problem, _, remedy = str(error).rpartition(". ")
             faults.append(Fault(problem, "", remedy + ".", field=f"--{kind}-dialect"))
     for kind, address in (("source", source), ("voltmeter", voltmeter)):
         try:
-            check_address(address)
+            if kind not in drivers or drivers[kind].dialect is not None:
+                check_address(address)
         except AddressError as error:
             problem, _, remedy = str(error).partition(". ")
             faults.append(Fault(problem, "", remedy, field=f"--{kind}"))
@@ -77,11 +79,11 @@ def plan_bench(
     return BenchPlan(
         source,
         voltmeter,
-        dialects["source"],
-        dialects["voltmeter"],
+        drivers["source"].dialect,
+        drivers["voltmeter"].dialect,
         in_process=in_process,
-        source_driver=drivers["source"],
-        voltmeter_driver=drivers["voltmeter"],
+        source_driver=drivers["source"].make,
+        voltmeter_driver=drivers["voltmeter"].make,
     )
 
 
@@ -91,30 +93,31 @@ class Bench:
     def __init__(self, plan: BenchPlan, transcript: Transcript | None = None) -> None:
         self._plan = plan
         self._transcript = transcript
-        self.source: ScpiSource | None = None
-        self.voltmeter: ScpiVoltmeter | None = None
+        self.source: CurrentSource | None = None
+        self.voltmeter: Voltmeter | None = None
 
-    def open(self) -> tuple[ScpiSource, ScpiVoltmeter]:
+    def open(self) -> tuple[CurrentSource, Voltmeter]:
         """Connect and identify both; where both fail, both are named. Raises InstrumentError."""
-        plan, failures = self._plan, []
+        plan = self._plan
+        failures: list[InstrumentError] = []
         try:
-            link = make_link(plan.source, plan.source_dialect, wire=plan.source_wire, transcript=self._transcript)
-            self.source = plan.source_driver(link, plan.source_dialect)
+            self.source = self._made(plan.source_driver, plan.source, plan.source_dialect, plan.source_wire)
             if plan.polarity is not None and isinstance(self.source, UnipolarSource):
                 self.source.turn_by(plan.polarity)
             self.source.open()
         except InstrumentError as error:
             failures.append(error)
         try:
-            if plan.one_instrument and self.source is not None:
+            if plan.one_instrument and isinstance(self.source, ScpiSource):
                 # Source and voltmeter in one: one connection, and no second reset that would undo the first.
-                self.voltmeter = plan.voltmeter_driver(self.source.link, plan.voltmeter_dialect)
-                self.voltmeter.join(self.source)
+                voltmeter = plan.voltmeter_driver(self.source.link, plan.voltmeter_dialect)
+                assert isinstance(voltmeter, ScpiVoltmeter)
+                voltmeter.join(self.source)
+                self.voltmeter = voltmeter
             else:
-                link = make_link(
-                    plan.voltmeter, plan.voltmeter_dialect, wire=plan.voltmeter_wire, transcript=self._transcript
+                self.voltmeter = self._made(
+                    plan.voltmeter_driver, plan.voltmeter, plan.voltmeter_dialect, plan.voltmeter_wire
                 )
-                self.voltmeter = plan.voltmeter_driver(link, plan.voltmeter_dialect)
                 self.voltmeter.open()
         except InstrumentError as error:
             failures.append(error)
@@ -122,6 +125,13 @@ class Bench:
         assert self.source is not None
         assert self.voltmeter is not None
         return self.source, self.voltmeter
+
+    def _made(
+        self, driver: Callable[..., Made], address: str, dialect: Dialect | None, wire: Callable[[], Wire] | None
+    ) -> Made:
+        if dialect is None:
+            return driver(address)
+        return driver(make_link(address, dialect, wire=wire, transcript=self._transcript), dialect)
 
     def configure(self, recipe: Recipe) -> None:
         """Set both up, output off."""
@@ -137,12 +147,7 @@ class Bench:
         """Let `on_wait` be called in every slice of a wait for an answer; it may raise to end the wait."""
         for instrument in (self.source, self.voltmeter):
             if instrument is not None:
-                instrument.link.on_wait = on_wait
-
-    def make_safe(self, on_wait: Callable[[], None] = lambda: None) -> bool:
-        """Output off; True where the source proved it, or was never reached. `on_wait` must not raise."""
-        self.watch(on_wait)
-        return self.source is None or self.source.safe()
+                instrument.watch(on_wait)
 
     def close(self) -> None:
         """Hang up on both."""

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from benchapp.bench.check_energised import check_energised
 from benchapp.recipe import Recipe
 from drivers.check import Checked, check
-from drivers.check_energised import check_energised
 from drivers.dialect import Dialect
 from drivers.guardian import ProcessGuard
 from drivers.probe import Report, probe

@@ -11,6 +11,7 @@ from benchapp.analysis.running_blocks import OVERLOAD_V
 from benchapp.recipe import Recipe
 from drivers.errors import SettingError
 from drivers.linked import LinkedPair, LinkedReading, PassFailed
+from drivers.roles import CurrentSource, Voltmeter
 from drivers.scpi_source import ScpiSource
 from drivers.scpi_voltmeter import ScpiVoltmeter
 
@@ -33,13 +34,19 @@ class LinkedPasses:
 
     def __init__(
         self,
-        source: ScpiSource,
-        voltmeter: ScpiVoltmeter,
+        source: CurrentSource,
+        voltmeter: Voltmeter,
         recipe: Recipe,
         *,
         now: Callable[[], float],
         sleep: Callable[[float], None],
     ) -> None:
+        if not (isinstance(source, ScpiSource) and isinstance(voltmeter, ScpiVoltmeter)):
+            raise SettingError(
+                "no steps by trigger lines: a driver that is not of SCPI has none",
+                resource=source.identity,
+                remedy='Write stepping = "host".',
+            )
         lacking = LinkedPair.missing(source, voltmeter)
         if lacking:
             raise SettingError(

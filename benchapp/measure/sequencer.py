@@ -14,6 +14,7 @@ from collections.abc import Callable
 from benchapp.analysis.running_blocks import OVERLOAD_V, ClosedBlock, RunningBlocks
 from benchapp.analysis.student import coverage_factor
 from benchapp.bench.bench import Bench
+from benchapp.bench.energised import Energised
 from benchapp.bench.limits import HouseLimits, LimitExceeded
 from benchapp.clock import Clock
 from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd, RunStatus
@@ -29,8 +30,7 @@ from benchapp.result.budget import BudgetPlan
 from drivers.errors import InstrumentError
 from drivers.guardian import Guard
 from drivers.linked import PassFailed
-from drivers.scpi_source import ScpiSource
-from drivers.scpi_voltmeter import ScpiVoltmeter
+from drivers.roles import CurrentSource, Voltmeter
 
 BATCH_S = 0.016  # readings are handed over at least this often
 _LOOK_S = 1.0
@@ -76,7 +76,7 @@ class Sequencer:
         self._watch = StopWatch(recipe.stop, recipe.current_A, self._known)
         self._status = RunStatus.IDLE
         self._start_s: float | None = None  # when the output went on
-        self._output_on = False
+        self._energised: Energised | None = None
         self._level_A = 0.0
         self._index = 0
         self._blocks = 0
@@ -109,11 +109,8 @@ class Sequencer:
     def _measure(self) -> tuple[EndReason, str]:
         source, voltmeter = self._set_up()
         self._enter(RunStatus.SETTLING)
-        # Armed before the output goes on: armed after it, a kill in between would leave the output on.
-        self._guard.arm(source.safe_plan())
-        source.link.on_reopen = lambda: self._guard.arm(source.safe_plan())
-        self._output_on = True
-        source.output_on()
+        assert self._energised is not None
+        self._energised.switch_on()
         start_s = self._start_s = self._last_look_s = self._clock.now()
         if self._recipe.stepping == "lines":
             self._enter(RunStatus.RUNNING)
@@ -126,11 +123,15 @@ class Sequencer:
         source.step(0.0)
         return EndReason.RULE, text
 
-    def _set_up(self) -> tuple[ScpiSource, ScpiVoltmeter]:
+    def _set_up(self) -> tuple[CurrentSource, Voltmeter]:
         self._enter(RunStatus.CHECKING)
         coverage_factor(1)  # loads scipy now; a third of a second while the current flows would be a gap in the run
         self._limits.check(self._recipe)
-        source, voltmeter = self._bench.open()
+        try:
+            source, voltmeter = self._bench.open()
+        finally:
+            if self._bench.source is not None:
+                self._energised = Energised(self._bench.source, self._guard)
         self._bench.watch(self._on_wait)
         self._bench.configure(self._recipe)
         facts = RunFacts(
@@ -150,7 +151,7 @@ class Sequencer:
         self._hand_over(facts=facts)
         return source, voltmeter
 
-    def _reverse_and_read(self, source: ScpiSource, voltmeter: ScpiVoltmeter, start_s: float) -> str:
+    def _reverse_and_read(self, source: CurrentSource, voltmeter: Voltmeter, start_s: float) -> str:
         recipe, clock, orders = self._recipe, self._clock, self._control
         while True:
             self._guard.beat()
@@ -189,7 +190,7 @@ class Sequencer:
                     raise RunStopped(EndReason.UNREACHABLE, hopeless)
         return text
 
-    def _run_passes(self, source: ScpiSource, voltmeter: ScpiVoltmeter, start_s: float) -> str:
+    def _run_passes(self, source: CurrentSource, voltmeter: Voltmeter, start_s: float) -> str:
         """Linked passes until the stop rule; a pass that is not to be believed is discarded whole and made again."""
         passes = LinkedPasses(source, voltmeter, self._recipe, now=self._clock.now, sleep=self._wait)
         bad = 0
@@ -226,7 +227,7 @@ class Sequencer:
             raise RunStopped(EndReason.INSTRUMENT, text)
         passes.again()
 
-    def _look_after(self, source: ScpiSource, voltmeter: ScpiVoltmeter) -> None:
+    def _look_after(self, source: CurrentSource, voltmeter: Voltmeter) -> None:
         """Is the output still on, and does an instrument complain? Once a second it costs nothing."""
         self._guard.beat()  # after a standstill it is the guardian that has switched off, and that is to be told
         for role, texts in (("source", source.look_after()), ("voltmeter", voltmeter.reported())):
@@ -234,7 +235,7 @@ class Sequencer:
                 self._event(EventKind.COMPLAINT, f"{role}: {text}")
         self._last_look_s = self._clock.now()
 
-    def _step(self, source: ScpiSource, level_A: float) -> None:
+    def _step(self, source: CurrentSource, level_A: float) -> None:
         """Change the current, wait for the source's own answer, then let the circuit settle."""
         limited = source.step(level_A)
         self._level_A = level_A
@@ -254,10 +255,7 @@ class Sequencer:
         self._limits.check_power(abs(reading.voltage_V * reading.current_A))
 
     def _finish(self, reason: EndReason, text: str) -> RunEnd:
-        off = self._bench.make_safe(self._show_life)
-        self._output_on = not off
-        if off:
-            self._guard.disarm()  # otherwise it goes on trying for us
+        off = self._energised is None or self._energised.switch_off(self._show_life)
         self._bench.close()
         if not off:
             text += " THE OUTPUT COULD NOT BE PROVED OFF: switch the source off by hand."
@@ -277,7 +275,7 @@ class Sequencer:
 
     # Orders and waiting.
 
-    def _obey(self, source: ScpiSource) -> None:
+    def _obey(self, source: CurrentSource) -> None:
         self._end_if_stopped()
         while (order := self._control.take()) is not None:
             if order.kind is OrderKind.PAUSE:
@@ -289,7 +287,7 @@ class Sequencer:
         if self._control.stop_text is not None:
             raise RunStopped(EndReason.OPERATOR, self._control.stop_text)
 
-    def _pause(self, source: ScpiSource) -> None:
+    def _pause(self, source: CurrentSource) -> None:
         """Current to zero until resumed; no block spans it."""
         self._event(EventKind.PAUSE, "paused")
         self._cut()
@@ -361,7 +359,7 @@ class Sequencer:
             time_s=time_s,
             readings=self._index,
             blocks=self._blocks,
-            output_on=self._output_on,
+            output_on=self._energised is not None and self._energised.on,
             blocks_expected=expected,
             time_to_go_s=time_to_go_s(expected, self._blocks, time_s),
             last_fault=self._fault,

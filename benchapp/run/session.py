@@ -181,8 +181,8 @@ def _described(plan: BenchPlan, note: str, operator: str) -> dict[str, str]:
     bench = {
         "source": plan.source,
         "voltmeter": plan.voltmeter,
-        "source_dialect": plan.source_dialect.id,
-        "voltmeter_dialect": plan.voltmeter_dialect.id,
+        "source_dialect": "" if plan.source_dialect is None else plan.source_dialect.id,
+        "voltmeter_dialect": "" if plan.voltmeter_dialect is None else plan.voltmeter_dialect.id,
         "note": note,
     }
     return {**bench, "operator": operator} if operator else bench

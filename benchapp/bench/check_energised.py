@@ -4,6 +4,7 @@ does. Measured with a voltmeter on a resistor of known value, only where the use
 
 from __future__ import annotations
 
+from benchapp.bench.energised import Energised
 from drivers.check import Checked
 from drivers.errors import InstrumentError
 from drivers.guardian import Guard
@@ -28,9 +29,9 @@ def check_energised(
     """Both opened instruments on the resistor; the output is off again on every way out. Raises InstrumentError."""
     source.configure(current_A=current_A, compliance_V=compliance_V)
     voltmeter.configure(nplc=1.0, line_frequency_Hz=50.0, range_V=None)
-    guard.arm(source.safe_plan())
+    energised = Energised(source, guard)
     try:
-        source.output_on()
+        energised.switch_on()
         plus = _voltage(source, voltmeter, guard, current_A)
         minus = _voltage(source, voltmeter, guard, -current_A)
         found = _judge((plus - minus) / (2 * current_A), resistance_ohm)
@@ -38,8 +39,7 @@ def check_energised(
             found.append(_compliance(source, voltmeter, guard, resistance_ohm, current_A))
         return found
     finally:
-        if source.safe():
-            guard.disarm()
+        energised.switch_off()
 
 
 def _voltage(source: ScpiSource, voltmeter: ScpiVoltmeter, guard: Guard, current_A: float) -> float:
