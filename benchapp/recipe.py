@@ -6,7 +6,6 @@ Every fault of an input is found before any is reported, each with its place, va
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +18,7 @@ from benchapp.analysis.estimate import Estimator
 from benchapp.analysis.levels import LONGEST_PERIOD, sign_period
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse
+from benchapp.tables import parse_table, quoted, read_table
 
 DEFAULT_BLOCKS = 30
 # Their values stand in `limits`.
@@ -129,21 +129,15 @@ Entries = Mapping[str, Entry]
 
 def entries_from_toml(path: Path) -> dict[str, Entry]:
     """The keys of a recipe file. Raises InputError."""
-    try:
-        text = path.read_text("utf-8")
-    except OSError as error:
-        raise InputError(Fault(f"cannot be read: {error.strerror}", "", "Check the path", file=str(path))) from error
-    except UnicodeDecodeError as error:
-        raise InputError(Fault("this is no UTF-8 text", "", "Save it as UTF-8", file=str(path))) from error
-    return entries_from_text(text, str(path))
+    return _entries(read_table(path), str(path))
 
 
 def entries_from_text(text: str, file: str) -> dict[str, Entry]:
     """The keys of a recipe text; `file` says in messages where it stands. Raises InputError."""
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(Fault(f"this is no TOML: {error}", "", "Correct that line", file=file)) from error
+    return _entries(parse_table(text, file), file)
+
+
+def _entries(table: Mapping[str, Any], file: str) -> dict[str, Entry]:
     return {key: Entry(value, key, file) for key, value in table.items()}
 
 
@@ -175,7 +169,7 @@ def read_entries(entries: Entries) -> tuple[dict[str, Any], list[Fault]]:
 
 def recipe_to_toml(recipe: Recipe) -> str:
     """The same recipe as a TOML text that reads back equal."""
-    lines = [f"{key} = {_quoted(text)}" for key, text in (("name", recipe.name), ("serial", recipe.serial)) if text]
+    lines = [f"{key} = {quoted(text)}" for key, text in (("name", recipe.name), ("serial", recipe.serial)) if text]
     quantities = [
         ("nominal", recipe.nominal_ohm, "ohm"),
         ("current", recipe.current_A, "A"),
@@ -204,11 +198,6 @@ def recipe_to_toml(recipe: Recipe) -> str:
     if recipe.stop == StopRule(None):
         lines.append("endless = true")
     return "\n".join(lines) + "\n"
-
-
-def _quoted(text: str) -> str:
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'
 
 
 def _assemble(values: dict[str, Any]) -> Recipe:

@@ -9,12 +9,11 @@ The file is `limits.toml` in $BENCHAPP_CONFIG, else in benchapp/ below the user'
 
 from __future__ import annotations
 
-import os
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 
 from benchapp.errors import BenchError, Fault, InputError, QuantityError
+from benchapp.paths import config_folder
 from benchapp.quantity import engineering, parse
 from benchapp.recipe import Recipe, entries_from_toml
 
@@ -76,13 +75,7 @@ _PRESETS = {"dry-circuit": HouseLimits(current_A=0.1, compliance_V=0.02)}
 
 def limits_file() -> Path:
     """Where the user's own limits stand."""
-    if folder := os.environ.get("BENCHAPP_CONFIG"):
-        return Path(folder) / "limits.toml"
-    if sys.platform == "win32":
-        base = Path(os.environ.get("APPDATA", Path.home()))
-    else:
-        base = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config")
-    return base / "benchapp" / "limits.toml"
+    return config_folder() / "limits.toml"
 
 
 def load_limits() -> HouseLimits:

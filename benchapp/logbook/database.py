@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import sqlite3
-import sys
 import time
 from pathlib import Path
 
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.migrations import migrate
+from benchapp.paths import data_folder
 
 SCHEMA_VERSION = 2
 _PATIENCE_S = 10.0
@@ -19,15 +18,7 @@ _APPLICATION_ID = 0x4C4F484D
 
 def default_path() -> Path:
     """The user's logbook, where no other is named."""
-    if folder := os.environ.get("BENCHAPP_DATA"):
-        return Path(folder) / "logbook.sqlite"
-    if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA", Path.home()))
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Application Support"
-    else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
-    return base / "benchapp" / "logbook.sqlite"
+    return data_folder() / "logbook.sqlite"
 
 
 def open_database(path: Path, *, create: bool) -> sqlite3.Connection:

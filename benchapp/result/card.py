@@ -29,7 +29,6 @@ asymmetry_ppm = 10                # of the two currents, where only the set ones
 from __future__ import annotations
 
 import datetime
-import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,6 +36,7 @@ from typing import Any
 
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse, parse_coefficient, parse_temperature
+from benchapp.tables import read_table
 
 _UNITS = {"voltmeter": "V", "source": "A"}
 _SPEC_KEYS = (
@@ -132,12 +132,7 @@ class InstrumentCard:
 
 def load_card(path: Path) -> InstrumentCard:
     """Read a card. Raises InputError with all faults at once."""
-    try:
-        table = tomllib.loads(path.read_text("utf-8"))
-    except OSError as error:
-        raise InputError(Fault(f"cannot be read: {error.strerror}", "", "Check the path", file=str(path))) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(Fault(f"this is no TOML: {error}", "", "Correct that line", file=str(path))) from error
+    table = read_table(path)
     faults = [
         Fault("unknown", "", f"Known are {', '.join(_UNITS)}, circuit", field=key, file=str(path))
         for key in table

@@ -139,7 +139,7 @@ def find_traps(t: Floats, I: Floats, V: Floats, blocks: Floats, estimate: Estima
         kept = several.size == len(several.sizes_A) - 1
         block_time, block_ohm = block_time[kept], block_ohm[kept]
     period = sign_period(I)
-    found = shape.find_shape(block_time, block_ohm, 0.01 if period == 2 else 0.007)
+    found = shape.find_shape(block_time, block_ohm, 0.008 if period == 2 else 0.006)
     if found is not None:
         # Where R itself moves, what it follows is taken away, or its steps would look like noise in the EMF.
         R_of_reading = R_of_reading + found.at(t, block_time) - np.median(block_ohm)
