@@ -37,6 +37,7 @@ _NAMES = {
     "W": "power",
     "m": "length",
 }
+_FINEST = 1e-11  # a smaller u is one of the arithmetic
 _SYMBOLS = {"ohm": "Ω"}
 _PREFIXES = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*", re.DOTALL)
@@ -166,6 +167,8 @@ def concise(value: float, standard_uncertainty: float, unit: str) -> str:
     if not math.isfinite(standard_uncertainty) or standard_uncertainty <= 0 or not math.isfinite(value):
         return engineering(value, unit, 7)
     u = float(f"{standard_uncertainty:.1e}")
+    if u < _FINEST * abs(value):
+        return engineering(value, unit, 12)
     power = _prefix(max(abs(value), u))
     u_scaled = _scaled(u, power)
     last = u_scaled.adjusted() - 1  # decimal position of the second digit of u
@@ -177,8 +180,8 @@ def concise(value: float, standard_uncertainty: float, unit: str) -> str:
 
 
 def _in_parentheses(u_scaled: Decimal, last: int) -> str:
-    """Two digits of u; one of 1 or more in the shown unit keeps its point, so that 0.6(1.4) cannot be misread."""
-    return f"{u_scaled:.{-last}f}" if u_scaled >= 1 else str(int(u_scaled.scaleb(-last)))
+    """Two digits of u, in units of the value's last digit: 250.0(13) means 1.3 (JCGM 100:2008, 7.2.2)."""
+    return str(int(u_scaled.scaleb(-last)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +216,8 @@ def shown_number(value: float, standard_uncertainty: float, half_width: float, u
         if char.isdigit() and Decimal(1).scaleb(place) <= interval:
             break
         certain = index + 1
+    if interval >= abs(_scaled(value, power)):
+        certain = 0  # not even the sign is certain
     if certain == point + 1 and certain < len(digits):
         certain = point  # the point belongs to the digit after it
     return ShownNumber(digits, certain, _in_parentheses(u, last) if last < 0 else f"{u:.0f}", _unit(unit, power))

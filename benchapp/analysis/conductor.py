@@ -33,21 +33,45 @@ _LARGEST: dict[float, tuple[float | None, ...]] = {
     500.0: (None, None, 0.0366, 0.0369, 0.0384, 0.0391),
     630.0: (None, None, 0.0283, 0.0286, 0.0287, 0.0292),
 }
+# The same for aluminium and its alloys, classes 1 (round, solid) and 2 (stranded); cited from memory.
+_LARGEST_ALUMINIUM: dict[float, float] = {
+    10.0: 3.08,
+    16.0: 1.91,
+    25.0: 1.20,
+    35.0: 0.868,
+    50.0: 0.641,
+    70.0: 0.443,
+    95.0: 0.320,
+    120.0: 0.253,
+    150.0: 0.206,
+    185.0: 0.164,
+    240.0: 0.125,
+    300.0: 0.100,
+    400.0: 0.0778,
+    500.0: 0.0605,
+    630.0: 0.0469,
+}
 CLASSES = (1, 2, 5, 6)
 AREAS_MM2 = tuple(_LARGEST)
 
 
 @dataclass(frozen=True, slots=True)
 class Conductor:
-    """A conductor of a class of IEC 60228: nominal area in mm2, class 1, 2, 5 or 6, bare or metal-coated copper."""
+    """A conductor of a class of IEC 60228: nominal area in mm2, class 1, 2, 5 or 6, bare or metal-coated copper, or
+    aluminium of class 1 or 2.
+    """
 
     area_mm2: float
     number: int
     coated: bool = False
+    aluminium: bool = False
 
     @property
     def largest_ohm_per_m(self) -> float:
         """What the class allows at 20 degC; NaN where the standard has no such conductor."""
+        if self.aluminium:
+            known = self.number in (1, 2) and not self.coated
+            return _LARGEST_ALUMINIUM.get(self.area_mm2, math.nan) / 1000 if known else math.nan
         column = {1: 0, 2: 2, 5: 4, 6: 4}.get(self.number)
         row = _LARGEST.get(self.area_mm2)
         value = None if row is None or column is None else row[column + self.coated]

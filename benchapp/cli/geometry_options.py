@@ -17,10 +17,12 @@ def add_geometry_options(parser: argparse.ArgumentParser) -> None:
     """--length, --area and --conductor."""
     parser.add_argument("--length", metavar="1 m", help="between the sense leads: states resistance per length")
     parser.add_argument("--area", metavar="2.5 mm2", help="cross-section: states resistivity and conductivity")
+    parser.add_argument("--length-uncertainty", metavar='"0.5 mm"', help="standard uncertainty of it (0)")
+    parser.add_argument("--area-uncertainty", metavar='"0.01 mm2"', help="of the cross-section (0)")
     parser.add_argument(
         "--conductor",
         metavar='"class 2, 2.5 mm2"',
-        help='class of IEC 60228 to compare with, such as "class 5, 4 mm2, coated"; the result must hold at 20 degC',
+        help='class of IEC 60228 to compare with, such as "class 5, 4 mm2, coated" or "class 2, 16 mm2, aluminium"',
     )
 
 
@@ -36,15 +38,17 @@ def geometry(arguments: argparse.Namespace) -> Geometry | None:
     for name, value in (("--length", length), ("--area", area)):
         if value is not None and not value > 0:
             raise InputError(Fault("not above 0", str(value), "Write what was measured", field=name))
-    return Geometry(length, area, conductor=conductor)
+    u_length = read_option(arguments.length_uncertainty, lambda text: parse(text, "m"), "--length-uncertainty")
+    u_area = read_option(arguments.area_uncertainty, parse_area, "--area-uncertainty")
+    return Geometry(length, area, u_length or 0.0, u_area or 0.0, conductor)
 
 
 def _conductor(text: str) -> Conductor:
-    match = re.fullmatch(r"\s*class\s*(\d)\s*,\s*([\d.]+)\s*mm2\s*(?:,\s*(plain|coated)\s*)?", text)
+    match = re.fullmatch(r"\s*class\s*(\d)\s*,\s*([\d.]+)\s*mm2\s*(?:,\s*(plain|coated|aluminium)\s*)?", text)
     remedy = 'Write for example "class 2, 2.5 mm2" or "class 5, 4 mm2, coated"'
     if match is None:
         raise InputError(Fault("no conductor class", text, remedy, field="--conductor"))
-    found = Conductor(float(match[2]), int(match[1]), match[3] == "coated")
+    found = Conductor(float(match[2]), int(match[1]), match[3] == "coated", match[3] == "aluminium")
     if math.isnan(found.largest_ohm_per_m):
-        raise InputError(Fault("IEC 60228 has no such conductor of copper", text, remedy, field="--conductor"))
+        raise InputError(Fault("IEC 60228 has no such conductor", text, remedy, field="--conductor"))
     return found

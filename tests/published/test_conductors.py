@@ -57,3 +57,13 @@ def test_correction_factors_of_the_standard_are_rounded() -> None:
     entry = reference("iec60228-kt-table")
     for t, k in zip(entry["inputs"]["t_degC"], entry["expected"]["k_t"], strict=True):
         assert to_reference(1.0, t, 20.0, 0.004) == pytest.approx(k, abs=6e-4)
+
+
+def test_aluminium_of_class_2() -> None:
+    # IEC 60228:2004, table 2, from memory; aluminium needs 1.6 to 1.7 times copper's area for the same resistance.
+    assert Conductor(16.0, 2, aluminium=True).largest_ohm_per_m == pytest.approx(1.91e-3)
+    assert math.isnan(Conductor(4.0, 2, aluminium=True).largest_ohm_per_m)
+    assert math.isnan(Conductor(16.0, 5, aluminium=True).largest_ohm_per_m)
+    for area in (16.0, 50.0, 120.0, 240.0):
+        ratio = Conductor(area, 2, aluminium=True).largest_ohm_per_m / Conductor(area, 2).largest_ohm_per_m
+        assert 1.6 < ratio < 1.7
