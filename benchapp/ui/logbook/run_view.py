@@ -6,7 +6,7 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from benchapp.events import EndReason, EventKind
 from benchapp.quantity import engineering
-from benchapp.result.words import VALIDITIES
+from benchapp.result.words import VALIDITIES, interval_in_words, short_verdict, value_in_words
 from benchapp.run.recorded import RecordedRun
 from benchapp.ui.logbook.run_list import local_time
 from benchapp.ui.measure.result_panel import ResultPanel
@@ -76,8 +76,11 @@ class RunView(QWidget):
         facts.append(f"not verified: {', '.join(unverified)}" if unverified else "every setting was read back")
         facts.append(f"{summary.status}: {summary.end_text}" if summary.end_text else summary.status)
         facts += [f"{VALIDITIES[reason.validity]}: {reason.text}" for reason in (stated.reasons if stated else ())]
-        if len(run.statements) > 1:
-            facts.append(f"stated again {len(run.statements) - 1} times: benchapp logbook show {summary.run_id}")
+        facts += [
+            f"stated once more: {value_in_words(again)}, {interval_in_words(again)};"
+            f" {short_verdict(again) or 'no verdict'}"
+            for again in run.statements[1:]
+        ]
         self._facts.setText("\n".join(facts))
 
     def overlay(self, other: RecordedRun | None) -> None:

@@ -110,6 +110,7 @@ class LogbookStage(QWidget):
         buttons.setSpacing(8)
         buttons.addWidget(KeyButton(self._theme, "Back to the list", "Ctrl+L", self.back, page, main=True))
         buttons.addWidget(KeyButton(self._theme, "Overlay the run before", "Ctrl+K", self.overlay_previous, page))
+        buttons.addWidget(KeyButton(self._theme, "State it once more…", "Ctrl+Shift+R", self.ask_reanalysis, page))
         buttons.addWidget(KeyButton(self._theme, "Export CSV…", "Ctrl+E", self._ask("csv"), page))
         buttons.addWidget(KeyButton(self._theme, "Export JSON…", "Ctrl+J", self._ask("json"), page))
         buttons.addWidget(self._overlaid)
@@ -182,6 +183,16 @@ class LogbookStage(QWidget):
             return
         self.view.overlay(other)
         self._overlaid.setText(f"over it: run {max(earlier)}, {other.recipe.name}, its mean dashed")
+
+    def ask_reanalysis(self) -> None:
+        """Another statement of the open run; both are kept."""
+        if self._run is None:
+            return
+        from benchapp.ui.logbook.reanalyse_dialog import ReanalyseDialog
+
+        dialog = ReanalyseDialog(self._logbook, self._run, self)
+        if dialog.exec():
+            self._show(open_run(self._logbook, self._run.record.summary.run_id))
 
     def back(self) -> None:
         """To the list."""
