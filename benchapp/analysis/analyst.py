@@ -36,9 +36,23 @@ def analyse(
         t, I, V, emf_order=emf_order, middle_A=middle_A, pauses=pauses, aperture_s=aperture_s, estimator=estimator
     )
     try:
-        return with_traps(estimate, t, I, V, blocks), blocks
+        flagged = with_traps(estimate, t, I, V, blocks)
+        if estimator is not Estimator.ROBUST and any(flag.code == "outlier" for flag in flagged.flags):
+            robust, _ = estimate_readings(
+                t, I, V, emf_order=emf_order, middle_A=middle_A, pauses=pauses, estimator=Estimator.ROBUST
+            )
+            flagged = replace(flagged, flags=tuple(_beside(flag, robust) for flag in flagged.flags))
+        return flagged, blocks
     except (ArithmeticError, ValueError, IndexError, np.linalg.LinAlgError) as error:
         return replace(estimate, flags=(*estimate.flags, _not_checked(error))), blocks
+
+
+def _beside(flag: Flag, robust: Estimate) -> Flag:
+    """The flag of an outlier with what the robust estimate gives, which a pulse moves little."""
+    if flag.code != "outlier" or not robust.standard_uncertainty_ohm > 0:
+        return flag
+    R, u = robust.resistance_ohm, robust.standard_uncertainty_ohm
+    return replace(flag, text=f"{flag.text} The robust estimate, which it moves little: {R:.9g} ohm, u = {u:.2g} ohm.")
 
 
 class Analyst:

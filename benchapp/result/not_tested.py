@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchapp.analysis.levels import level_groups, sign_period
+from benchapp.analysis.traps.detect import LEAST_READINGS
 
 TEXTS = {
     "settling": "Settling slower than the delay: with one reading after each reversal it looks like resistance. Use a"
@@ -18,6 +19,7 @@ TEXTS = {
     "asymmetry": "Currents of the two signs that differ: they were set, not measured.",
     "pickup-in-step": "Pick-up in step with the reversals, as of mains at their very rate: it looks like resistance."
     " Vary the delay, or use an irregular sequence.",
+    "faults-in-readings": "Steps, pulses, settling, drift and pick-up: the readings are too few to look for them.",
     "compliance": "A current that the compliance limits: this source cannot say whether it does.",
 }
 
@@ -43,6 +45,8 @@ def not_tested(
     if not accuracy_of_source:
         codes.append("wrong-current")
     codes.append("asymmetry")
+    if len(I) < LEAST_READINGS:
+        codes.append("faults-in-readings")
     if sign_period(I):
         codes.append("pickup-in-step")
     if not tells_compliance:

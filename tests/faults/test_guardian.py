@@ -70,7 +70,8 @@ def test_a_normal_end_leaves_no_guardian_behind(sim: tuple[SimulatedBench, Bench
         wait_until(lambda: victim.streamed() >= 5)
         (guardian,) = victim.children()
         victim.process.terminate()
-        assert victim.process.wait(10) == 0
+        # 4 where so few unsettled readings are not valid: how it ended is what counts here.
+        assert victim.process.wait(10) in (0, 4)
         assert not Path(f"/proc/{guardian}").exists()
         assert not bench.source.output_on
 

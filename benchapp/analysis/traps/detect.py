@@ -21,7 +21,7 @@ from benchapp.analysis.student import coverage_factor
 from benchapp.analysis.traps import disturbance, levels, shape, signal
 from benchapp.analysis.traps.run_data import Floats, RunData
 
-_LEAST_READINGS = 20
+LEAST_READINGS = 20
 _LEAST_BLOCKS = 5
 _GAP = 5.0
 _MOST_READINGS = 1_000_000
@@ -126,8 +126,10 @@ def find_traps(t: Floats, I: Floats, V: Floats, blocks: Floats, estimate: Estima
     gaps = _gaps(t, changed)
     flags = [_flag("time-gap", "notice", gaps)] if gaps else []
     good = np.abs(V) < OVERLOAD_V
-    if not good.all() or blocks.shape[1] < _LEAST_BLOCKS or len(t) < _LEAST_READINGS:
+    if not good.all() or blocks.shape[1] < 2:
         return flags
+    if blocks.shape[1] < _LEAST_BLOCKS or len(t) < LEAST_READINGS:
+        return [*flags, *_of_few(t, I, V, blocks, estimate, changed)]
     block_time, block_ohm = blocks[0], blocks[1]
     several = levels.by_level(t, I, blocks)
     R_of_reading = np.full(len(t), np.median(block_ohm))
@@ -170,6 +172,30 @@ def find_traps(t: Floats, I: Floats, V: Floats, blocks: Floats, estimate: Estima
     if found is not None and code == found.code:
         flag = replace(flag, size_ohm=float(np.ptp(found.fitted_ohm)))
     return [*flags, flag]
+
+
+def _of_few(
+    t: Floats, I: Floats, V: Floats, blocks: Floats, estimate: Estimate, changed: NDArray[np.bool_]
+) -> list[Flag]:
+    """Of a short run nothing is asked but whether there is a signal at all, with the right sign."""
+    run = RunData(
+        time_s=t,
+        current_A=I,
+        voltage_V=V,
+        emf_V=V - np.median(blocks[1]) * I,
+        block_ohm=blocks[1],
+        resistance_ohm=estimate.resistance_ohm,
+        half_width_ohm=estimate.repeatability_95_ohm,
+        period=sign_period(I),
+        changed=changed,
+    )
+    questions = (
+        (signal.is_tied, "resolution-limited"),
+        (signal.is_reversed, "sense-reversed"),
+        (signal.has_no_signal, "open-lead"),
+    )
+    code = next((code for asks, code in questions if asks(run)), "")
+    return [_flag(code, "warning")] if code else []
 
 
 def _of_sizes(several: levels.ByLevel, block_ohm: Floats) -> list[Flag]:

@@ -12,13 +12,17 @@ _TIES = 0.4
 _SLIP_SPREAD = 0.15
 _SLIP_RATIO = 30.0
 _WINDOW = 8
+_FEW = 10
+_AGREE = 0.1
 _NOTHING = 2.5  # times U: by chance nothing lies further out in one run of ten thousand
 
 
 def tied_share(run: RunData) -> float:
-    """Share of readings that equal the one a sign period later to the last bit."""
+    """Share of readings that equal the one a sign period later to the last bit; without one, the next of its sign."""
     if not run.period or len(run.voltage_V) <= run.period:
-        return 0.0
+        signs = np.sign(run.current_A)
+        equal = [np.diff(run.voltage_V[signs == sign]) == 0 for sign in (1.0, -1.0)]
+        return float(np.concatenate(equal).mean()) if sum(map(len, equal)) else 0.0
     return float(np.mean(run.voltage_V[run.period :] == run.voltage_V[: -run.period]))
 
 
@@ -28,7 +32,10 @@ def is_tied(run: RunData) -> bool:
 
 
 def relative_spread(run: RunData) -> float:
-    """K: the blocks' robust deviation of |R| over its median."""
+    """K: the blocks' robust deviation of |R| over its median; of few blocks their plain deviation over the mean."""
+    if len(run.block_ohm) < _FEW:
+        mean = abs(float(run.block_ohm.mean()))
+        return float(run.block_ohm.std(ddof=1)) / mean if mean > 0 else np.inf
     size = np.abs(run.block_ohm)
     middle = float(np.median(size))
     return robust_deviation(size) / middle if middle > 0 else np.inf
@@ -97,8 +104,9 @@ def _rests(I: Floats, t: Floats, V: Floats, starts: NDArray[np.intp], shift: int
 
 
 def is_reversed(run: RunData) -> bool:
-    """Whether the resistance is negative beyond doubt."""
-    return run.resistance_ohm < 0 and abs(run.resistance_ohm) >= _NOTHING * run.half_width_ohm
+    """Whether the resistance is negative beyond doubt: far from 0, or with blocks that agree on it."""
+    far = abs(run.resistance_ohm) >= _NOTHING * run.half_width_ohm
+    return run.resistance_ohm < 0 and (far or relative_spread(run) < _AGREE)
 
 
 def has_no_signal(run: RunData) -> bool:
