@@ -94,13 +94,17 @@ def present(
     state = f"{stated.estimate.state}, {plural(blocks, 'block')}"
     if status is RunStatus.PAUSED:
         state += ", paused"
+    caption, interval = f"{coverage_in_words(stated)} interval, {SCOPES[stated.scope]}", f"U = {half} {number.unit}"
+    if stated.validity is Validity.NOT_VALID:
+        # Reason and remedy in the place of what would be believed.
+        caption, interval, state = "not valid", "no interval", remedy_of(stated.reasons[0].text)
     valid = stated.validity is Validity.VALID
     number = number if valid else replace(number, certain=0)
     verdict = "" if stated.verdict is None else str(stated.verdict)
     return ShownResult(
         number,
-        f"{coverage_in_words(stated)} interval, {SCOPES[stated.scope]}",
-        f"U = {half} {number.unit}",
+        caption,
+        interval,
         state,
         verdict,
         _note(stated, planned_end),
@@ -108,6 +112,11 @@ def present(
         RulerReading(R, U, recipe.low_ohm, recipe.high_ohm, low_text, high_text, verdict),
         "" if valid else str(stated.validity),
     )
+
+
+def remedy_of(text: str) -> str:
+    """The last sentence of a reason: what to do."""
+    return text.rstrip(".").rpartition(". ")[2] + "."
 
 
 def _note(stated: Statement, planned_end: bool) -> str:

@@ -88,11 +88,12 @@ def _screen_and_list(stated: Statement, status: Any, logbook: Path) -> None:
     assert shown.number is not None
     assert row.number == shown.number
     cells = [cell_text(row, column) for column in range(6)]
-    assert shown.caption == "99 % interval, all contributions"
     if stated.verdict is None:
+        assert (shown.caption, shown.interval, shown.state) == ("not valid", "no interval", "Check clamps and output.")
         assert (shown.verdict, shown.gate, shown.number.certain) == ("", "not-valid", 0)
         assert cells[5] == "NOT VALID"
     else:
+        assert shown.caption == "99 % interval, all contributions"
         assert (shown.verdict, shown.gate, cells[5]) == (str(stated.verdict), "", str(stated.verdict))
 
 

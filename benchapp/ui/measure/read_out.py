@@ -40,6 +40,8 @@ class ReadOut(Painted):
         self._interval.setFont(font(32))
         self._state = QLabel()
         self._state.setFont(font(22))
+        self._state.setWordWrap(True)
+        self._state.setMinimumWidth(520)
         for label in (self._interval, self._state):
             label.setAlignment(Qt.AlignmentFlag.AlignRight)
         self.plate = OutputPlate(theme)
