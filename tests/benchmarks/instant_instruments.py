@@ -19,9 +19,13 @@ class InstantInstrument:
             "*IDN?": name, "*OPC?": "1", ":SYST:ERR?": '0,"No error"', "SYST:ERR?": '0,"No error"', **fixed,
         }  # fmt: skip
         self._settings = settings
+        self.last_step = b""
 
     def process(self, message: str) -> str:
         """The reply, empty where there is none."""
+        step, self.last_step = self.last_step, b""
+        if step.startswith(b":SOUR:CURR "):  # the level of the last step that was answered by heart
+            self._settings[":SOUR:CURR"] = step.split(b";")[0].split()[1].decode("ascii")
         replies = []
         for unit in message.split(";"):
             if unit in self._answers:
@@ -62,6 +66,7 @@ def _answer(connection: socket.socket, instrument: InstantInstrument) -> None:
             known = None if rest else steps.get(data)
             if known is not None:
                 connection.sendall(known)
+                instrument.last_step = data
                 continue
             *lines, rest = (rest + data).split(b"\n")
             for line in lines:

@@ -9,6 +9,7 @@ with synchronous FULL, statistics, guardian.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import socket
@@ -142,10 +143,12 @@ def main(rounds: int) -> None:
     with (
         subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server,
         tempfile.TemporaryDirectory(dir=".") as name,
+        contextlib.ExitStack() as stack,
     ):
         assert server.stdout is not None
         addresses = json.loads(server.stdout.readline())
         pair, folder = (addresses["source"], addresses["voltmeter"]), Path(name)
+        stack.callback(server.terminate)  # also where a run ends in trouble
         engine(*pair, folder)
         print(f"one fsync on the logbook's disk: {fsync_ms(folder):.2f} ms")
         for label, (loop, goal) in _PEERS.items():
@@ -158,7 +161,6 @@ def main(rounds: int) -> None:
                 f"steps/s: engine {statistics.median(rates):8.0f}, {label:<32} {statistics.median(peers):8.0f},"
                 f" ratio {statistics.median(ratios):7.2f} (goal {goal:g})"
             )
-        server.terminate()
 
 
 if __name__ == "__main__":
