@@ -29,7 +29,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "budget",
         help="the uncertainty budget of a run",
         description="The uncertainty budget (JCGM 100) of a recorded run: scatter from its readings, the rest from an"
-        " instrument card and the temperature.",
+        " accuracy data and the temperature.",
     )
     parser.add_argument("id", metavar="RUN", type=int)
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")

@@ -50,7 +50,7 @@ class LinkedPasses:
         lacking = LinkedPair.missing(source, voltmeter)
         if lacking:
             raise SettingError(
-                f"no linked steps: {', '.join(lacking[:3])}{' and more' if len(lacking) > 3 else ''} not known",
+                f"no steps by trigger lines: {', '.join(lacking[:3])}{' and more' if len(lacking) > 3 else ''} not known",
                 resource=source.link.resource,
                 remedy='Write stepping = "host", or a dialect that spells them.',
             )

@@ -107,7 +107,7 @@ class RunController(QObject):
         self._timer.start()
         return True
 
-    def stop(self, why: str = "ended by the operator") -> None:
+    def stop(self, why: str = "ended in the window") -> None:
         """End the run under way; the output goes off."""
         if self._session is not None:
             self._session.control.stop(why)

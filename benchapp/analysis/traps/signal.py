@@ -12,7 +12,7 @@ _TIES = 0.4
 _SLIP_SPREAD = 0.15
 _SLIP_RATIO = 30.0
 _WINDOW = 8
-_FEW = 10
+_FEW = 30
 _AGREE = 0.1
 _NOTHING = 2.5  # times U: by chance nothing lies further out in one run of ten thousand
 

@@ -88,7 +88,7 @@ def test_instruments_without_lines_say_what_is_lacking() -> None:
     scenario = load_scenario("foreign_pair")
     rehearsal = linked(scenario)
     assert rehearsal.last.end is not None
-    assert "no linked steps" in rehearsal.last.end.text
+    assert "no steps by trigger lines" in rehearsal.last.end.text
     assert 'stepping = "host"' in rehearsal.last.end.text
     assert not rehearsal.sim.source.output_on
 
