@@ -49,8 +49,9 @@ class LinkedPasses:
             )
         lacking = LinkedPair.missing(source, voltmeter)
         if lacking:
+            more = " and more" if len(lacking) > 3 else ""
             raise SettingError(
-                f"no steps by trigger lines: {', '.join(lacking[:3])}{' and more' if len(lacking) > 3 else ''} not known",
+                f"no steps by trigger lines: {', '.join(lacking[:3])}{more} not known",
                 resource=source.link.resource,
                 remedy='Write stepping = "host", or a dialect that spells them.',
             )
