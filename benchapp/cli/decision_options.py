@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from benchapp.errors import Fault, InputError
+from benchapp.errors import InputError
 from benchapp.recipe import Entry, read_entries
 from benchapp.result.decision import DecisionRule
 from benchapp.result.statement import Statement
@@ -70,9 +70,3 @@ def _read(arguments: argparse.Namespace, keys: tuple[str, ...]) -> dict[str, Any
     if faults:
         raise InputError(*faults)
     return values
-
-
-def refuse_unless(condition: bool, problem: str, value: str, remedy: str, field: str) -> None:
-    """Raise InputError where an option cannot be used."""
-    if not condition:
-        raise InputError(Fault(problem, value, remedy, field=field))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import sqlite3
+import tomllib
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import Any
 
 from benchapp.analysis.estimate import Flag
 from benchapp.logbook.errors import LogbookError
+from benchapp.result.json_object import READING_KEYS, STATED_KEYS
 from benchapp.result.validity import EFFECTS, Reason, judge
 
 
@@ -74,8 +76,6 @@ def statement_of_1(result: dict[str, Any], recipe_toml: str, started: str) -> di
     What was not written down then stays unknown. A verdict that the gate does not let through stands in `decision` as
     it was stated, and no longer at the top.
     """
-    import tomllib
-
     recipe = tomllib.loads(recipe_toml)
     flags = [
         Flag(f["code"], f["severity"], f["text"], tuple((a, b) for a, b in f.get("where_s") or ()))
@@ -88,25 +88,7 @@ def statement_of_1(result: dict[str, Any], recipe_toml: str, started: str) -> di
     rows = result.get("budget") or []
     instruments = {"voltmeter gain", "source current"}
     scope = "all" if instruments <= {row["name"] for row in rows} else "repeatability"
-    of_readings = (
-        "resistance_ohm",
-        "standard_uncertainty_ohm",
-        "expanded_uncertainty_ohm",
-        "coverage_factor",
-        "coverage_probability",
-        "degrees_of_freedom",
-        "repeatability_95_ohm",
-        "reading_noise_V",
-        "noise_V_per_rt_Hz",
-        "thermal_emf_V",
-        "thermal_emf_slope_V_per_s",
-        "drift_ohm_per_s",
-        "readings",
-        "blocks",
-        "state",
-        "estimator",
-    )
-    by_readings = {key: result.get(key) for key in of_readings}
+    by_readings = {key: result.get(key) for key in (*STATED_KEYS, *READING_KEYS, "state", "estimator")}
     by_readings |= {"block_deviation_ohm": None, "drift_significant": False}
     return {
         **result,

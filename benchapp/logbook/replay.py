@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from benchapp.analysis.analyst import Floats, analyse
-from benchapp.analysis.estimate import Estimate, Estimator
+from benchapp.analysis.estimate import Estimate
 from benchapp.logbook.query import RunRecord
 from benchapp.recipe import Recipe, build_recipe, entries_from_text
 
@@ -18,14 +18,9 @@ def recipe_of(record: RunRecord) -> Recipe:
 
 
 def replay(
-    record: RunRecord,
-    recipe: Recipe,
-    *,
-    emf_order: int | None = None,
-    estimator: Estimator | None = None,
-    left_out_s: Sequence[tuple[float, float]] = (),
+    record: RunRecord, recipe: Recipe, *, left_out_s: Sequence[tuple[float, float]] = ()
 ) -> tuple[Estimate, Floats]:
-    """The estimate and the blocks of a recorded run; with another drift model or estimator, or without stretches."""
+    """The estimate and the blocks of a recorded run, by its recipe or another one; without the stretches left out."""
     columns = record.readings
     t, I, V = (np.array(column) for column in (columns.time_s, columns.current_A, columns.voltage_V))
     kept = np.ones(len(t), dtype=bool)
@@ -35,13 +30,20 @@ def replay(
     if not kept.all():
         gone = np.flatnonzero(~kept)
         pauses += [int(kept[:first].sum()) for first in gone.tolist()]
+    return analyse_by(recipe, t[kept], I[kept], V[kept], sorted(set(pauses)))
+
+
+def analyse_by(
+    recipe: Recipe, time_s: Floats, current_A: Floats, voltage_V: Floats, pauses: Sequence[int]
+) -> tuple[Estimate, Floats]:
+    """The whole of a run, as its recipe has it analysed; `pauses` are indices of readings that come first after one."""
     return analyse(
-        t[kept],
-        I[kept],
-        V[kept],
-        emf_order=recipe.emf_order if emf_order is None else emf_order,
+        time_s,
+        current_A,
+        voltage_V,
+        emf_order=recipe.emf_order,
         middle_A=recipe.middle_A,
-        pauses=sorted(set(pauses)),
+        pauses=pauses,
         aperture_s=recipe.aperture_s,
-        estimator=estimator or recipe.estimator,
+        estimator=recipe.estimator,
     )

@@ -19,7 +19,7 @@ from benchapp.result.not_tested import untested_from
 from benchapp.result.statement import Conditions, LeftOut, Statement
 from benchapp.result.validity import Reason, Validity
 
-_STATED = (
+STATED_KEYS = (
     "resistance_ohm",
     "standard_uncertainty_ohm",
     "expanded_uncertainty_ohm",
@@ -27,7 +27,7 @@ _STATED = (
     "coverage_probability",
     "degrees_of_freedom",
 )
-_OF_READINGS = (
+READING_KEYS = (
     "repeatability_95_ohm",
     "thermal_emf_V",
     "thermal_emf_slope_V_per_s",
@@ -44,8 +44,8 @@ def statement_object(stated: Statement, identity: dict[str, Any]) -> dict[str, A
     e = stated.estimate
     return {
         **identity,
-        **{key: exists(getattr(stated, key)) for key in _STATED},
-        **{key: exists(getattr(e, key)) for key in _OF_READINGS},
+        **{key: exists(getattr(stated, key)) for key in STATED_KEYS},
+        **{key: exists(getattr(e, key)) for key in READING_KEYS},
         "state": str(e.state),
         "estimator": str(e.estimator),
         "scope": str(stated.scope),
@@ -70,7 +70,7 @@ def statement_object(stated: Statement, identity: dict[str, Any]) -> dict[str, A
 def statement_from(found: dict[str, Any]) -> Statement:
     """The statement of `statement_object`. Raises KeyError, ValueError, TypeError where it is another object."""
     flags = tuple(_flag(item) for item in found["flags"])
-    numbers = {key: number(found[key]) for key in _STATED}
+    numbers = {key: number(found[key]) for key in STATED_KEYS}
     if found["degrees_of_freedom"] is None:
         numbers["degrees_of_freedom"] = math.inf
     return Statement(

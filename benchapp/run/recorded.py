@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from benchapp.analysis.estimate import Estimator
+from benchapp.errors import Fault, InputError
 from benchapp.events import EndReason, Event, RunEnd, RunStatus
 from benchapp.logbook.query import RunRecord, RunSummary, load_run
 from benchapp.logbook.replay import recipe_of, replay
@@ -83,7 +84,8 @@ def reanalyse(
     estimator: Estimator | None = None,
     left_out: Sequence[LeftOut] = (),
 ) -> Statement:
-    """A further statement of a recorded run, stored beside the others, which stay. Raises LogbookError.
+    """A further statement of a recorded run, stored beside the others, which stay. Raises LogbookError,
+    InputError where too little is left.
 
     Of what is not named the recipe's own holds; ranges in use and the day are those of the run.
     """
@@ -95,6 +97,9 @@ def reanalyse(
     )
     known = known or BudgetPlan(confidence=run.recipe.confidence)
     stated = restated(run, known, recipe=recipe, left_out=left_out)
+    if not stated.estimate.blocks:
+        remedy = "Leave out less, or choose another EMF drift model"
+        raise InputError(Fault("leaves too few readings for a result", str(run_id), remedy, field="RUN"))
     add_statement(path, run_id, statement_object(stated, {"run_id": run_id}))
     return stated
 

@@ -121,4 +121,6 @@ class Recorder:
             self.lost = str(error)
         except Exception:  # noqa: BLE001  the outermost net of the writer: the run must not go on unrecorded
             self.lost = f"the record failed, an internal error: {traceback.format_exc()}"
+        if self.lost and stated is not None:
+            stated = self._conclude(batches)  # it knows now that the record failed, and is not valid
         return stated

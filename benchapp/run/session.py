@@ -10,11 +10,11 @@ from pathlib import Path
 
 import numpy as np
 
-from benchapp.analysis.analyst import analyse
 from benchapp.bench.bench import Bench, BenchPlan
 from benchapp.bench.limits import HouseLimits
 from benchapp.clock import Clock
-from benchapp.events import Event, EventKind, RunEnd
+from benchapp.events import EndReason, Event, EventKind, RunEnd
+from benchapp.logbook.replay import analyse_by
 from benchapp.logbook.store import RunHeader
 from benchapp.measure.control import Control
 from benchapp.measure.sequencer import Sequencer
@@ -90,7 +90,9 @@ class Session:
 
     @property
     def end(self) -> RunEnd | None:
-        """How the run ended; None before."""
+        """How the run ended, a record that failed in the last moment included; None before."""
+        if self._end is not None and self._recorder.lost and self._end.exit_status == 0:
+            return replace(self._end, reason=EndReason.RECORD, text=self._recorder.lost)
         return self._end
 
     def wait(self, timeout_s: float | None = None) -> bool:
@@ -132,7 +134,9 @@ class Session:
         if batches[-1].snapshot.end is not None:
             self._watcher.stop()
         with self._changed:
-            self.statement = stated or self.statement
+            ended = batches[-1].snapshot.end is not None
+            # What was stated so far is no statement of the run: where the end cannot be stated, nothing is.
+            self.statement = stated if ended else self.statement
             self.snapshot = replace(batches[-1].snapshot, statement=self.statement)
             self._changed.notify_all()
 
@@ -149,18 +153,12 @@ class Session:
         columns = np.hstack([self.history.readings.since(0), np.array(last, dtype=float).reshape(-1, 3).T])
         events = [*self.events, *(event for batch in batches for event in batch.events)]
         self.facts = next((batch.facts for batch in batches if batch.facts is not None), self.facts)
-        r = self.recipe
-        estimate, _ = analyse(
-            columns[0],
-            columns[1],
-            columns[2],
-            emf_order=r.emf_order,
-            middle_A=r.middle_A,
-            pauses=[event.reading for event in events if event.kind is EventKind.PAUSE],
-            aperture_s=r.aperture_s,
-            estimator=r.estimator,
-        )
-        beside = circumstances_of(events, batches[-1].snapshot.end)
+        pauses = [event.reading for event in events if event.kind is EventKind.PAUSE]
+        estimate, _ = analyse_by(self.recipe, columns[0], columns[1], columns[2], pauses)
+        end = batches[-1].snapshot.end
+        if end is not None and self._recorder.lost:
+            end = replace(end, reason=EndReason.RECORD, text=self._recorder.lost)
+        beside = circumstances_of(events, end)
         return make_statement(estimate, columns[1], self._terms(), beside)
 
     def _terms(self) -> Terms:

@@ -83,9 +83,7 @@ def present(
         power = prefix_power(R)  # off by a thousand or more, as with an open lead
     low_text, high_text = limit_text(recipe.low_ohm, power), limit_text(recipe.high_ohm, power)
     limits = RulerReading(low=recipe.low_ohm, high=recipe.high_ohm, low_text=low_text, high_text=high_text)
-    if stated is None or not stated.standard_uncertainty_ohm > 0 or not math.isfinite(stated.expanded_uncertainty_ohm):
-        return _nothing(stated, recipe, limits, status, blocks)
-    if blocks < FIRST_BLOCK:
+    if stated is None or blocks < FIRST_BLOCK or not math.isfinite(stated.expanded_uncertainty_ohm):
         return _nothing(stated, recipe, limits, status, blocks)
     U = stated.expanded_uncertainty_ohm
     number = shown_number(R, stated.standard_uncertainty_ohm, U, "ohm", power)

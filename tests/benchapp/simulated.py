@@ -9,11 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from benchapp.analysis.analyst import analyse
 from benchapp.analysis.estimate import Estimate
 from benchapp.bench.bench import Bench, BenchPlan
 from benchapp.bench.limits import HouseLimits
 from benchapp.events import Event, EventKind, Reading, RunEnd
+from benchapp.logbook.replay import analyse_by
 from benchapp.measure.control import Control
 from benchapp.measure.sequencer import Sequencer
 from benchapp.measure.snapshot import Batch, RunFacts, RunSnapshot
@@ -130,13 +130,9 @@ class Rehearsal:
 
     @cached_property
     def _analysed(self) -> tuple[Estimate, np.ndarray]:
-        r = self.recipe
         t, I, V = (np.array([row[k] for row in self.readings]) for k in (1, 2, 3))
         pauses = [event.reading for event in self.events if event.kind is EventKind.PAUSE]
-        return analyse(
-            t, I, V, emf_order=r.emf_order, middle_A=r.middle_A, pauses=pauses, aperture_s=r.aperture_s,
-            estimator=r.estimator,
-        )  # fmt: skip
+        return analyse_by(self.recipe, t, I, V, pauses)
 
     def statement(self, known: BudgetPlan | None = None) -> Statement:
         """What would be recorded of the run."""

@@ -141,6 +141,25 @@ def test_a_fault_in_looking_for_traps_is_told_and_loses_no_reading(
     assert load_run(tmp_path / "log.sqlite", session.run_id or 0).summary.readings == session.snapshot.readings
 
 
+@pytest.mark.parametrize("failing", ["benchapp.logbook.store.RunWriter.end", "benchapp.run.session.analyse_by"])
+def test_an_end_that_cannot_be_written_or_stated_is_no_result(
+    sim: tuple[SimulatedBench, BenchServer], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, failing: str
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise LogbookError("the disk is full")
+
+    monkeypatch.setattr(failing, fail)
+    session = make(sim[1], tmp_path / "log.sqlite", stop=StopRule(20))
+    session.start()
+    assert session.wait(20)
+    assert session.end is not None
+    assert (session.end.reason, session.end.exit_status) == (EndReason.RECORD, 4)
+    assert not sim[0].source.output_on
+    if session.statement is not None:
+        assert session.statement.validity is Validity.NOT_VALID
+        assert session.statement.final
+
+
 def test_columns_grow_and_keep_what_a_reader_holds() -> None:
     columns = Columns(2)
     columns.extend([(1.0, 2.0)])

@@ -84,12 +84,12 @@ class SpecimenStage(QWidget):
     def _build_form(self) -> QVBoxLayout:
         column = QVBoxLayout()
         column.setSpacing(2)
-        column.addWidget(title("Specimen"))
+        column.addWidget(title("Specimen and recipe"))
         for heading, fields in _GROUPS:
             column.addWidget(Heading(heading))
             grid = QGridLayout()
             grid.setVerticalSpacing(3)
-            grid.setColumnMinimumWidth(0, 110)
+            grid.setColumnMinimumWidth(0, 132)
             grid.setColumnStretch(2, 1)
             for line, (key, label, hint, note) in enumerate(fields):
                 edit = QuantityEdit(label, hint)

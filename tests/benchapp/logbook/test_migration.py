@@ -68,3 +68,12 @@ def test_it_is_shown_and_reanalysed(logbook: Path, capsys: pytest.CaptureFixture
     assert main(["logbook", "--logbook", str(logbook), "reanalyse", "1", "--emf-order", "2"]) == 0
     assert main(["logbook", "--logbook", str(logbook), "show", "1"]) == 0
     assert "re-analysis 1" in capsys.readouterr().out
+
+
+def test_a_reanalysis_that_leaves_nothing_is_refused_and_not_kept(
+    logbook: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    again = ["logbook", "--logbook", str(logbook), "reanalyse", "1", "--leave-out", "0 s to 1000 s: all of it"]
+    assert main(again) == 2
+    assert "leaves too few readings" in capsys.readouterr().err
+    assert len(open_run(logbook, 1).statements) == 1
