@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Sequence
 
 from drivers.dialect import Spelling
 from drivers.errors import InstrumentError, SettingError
@@ -44,13 +45,22 @@ class ScpiSource(Instrument):
         plain = self.dialect.sync.mode in ("query", "none") and not self.dialect.errors.acknowledges
         self._in_one = bool(self.compound and asked and plain and not self._level.before and not self._level.settle_s)
         self._step_messages: dict[float, str] = {}
+        self._read_back_A: set[float] = set()
         self._usual_reply = ""  # of a step that the compliance did not limit
 
     def step(self, current_A: float) -> bool:
-        """One message with its own completion answer; several where the instrument takes one unit only."""
+        """One message with its own completion answer; several where the instrument takes one unit only.
+
+        Each level reads back once, at its first step: a source that clamps is told before a reading is taken.
+        """
         self._asked_A = current_A
-        if not self._in_one:
-            return self._step_by_parts(current_A)
+        limited = self._step_in_one(current_A) if self._in_one else self._step_by_parts(current_A)
+        if not limited and current_A not in self._read_back_A:
+            self._compare_level(())
+            self._read_back_A.add(current_A)
+        return limited
+
+    def _step_in_one(self, current_A: float) -> bool:
         message = self._step_messages.get(current_A)
         if message is None:
             level = self._level.set.replace("{value}", self.value_text(self._level, current_A))
@@ -110,7 +120,7 @@ class ScpiSource(Instrument):
         """Whether it can say that the compliance limits."""
         return self._limiting is not None
 
-    def _compare_level(self, reported: list[str]) -> None:
+    def _compare_level(self, reported: Sequence[str]) -> None:
         """The level of the last step reads back as it was asked. Raises SettingError."""
         if self._asked_A is None or not self._level.get or not self._level.verify:
             return

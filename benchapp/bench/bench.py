@@ -96,15 +96,20 @@ class Bench:
         self.source: CurrentSource | None = None
         self.voltmeter: Voltmeter | None = None
 
-    def open(self) -> tuple[CurrentSource, Voltmeter]:
-        """Connect and identify both; where both fail, both are named. Raises InstrumentError."""
+    def open(self, on_wait: Callable[[], None] = lambda: None) -> tuple[CurrentSource, Voltmeter]:
+        """Connect and identify both; where both fail, both are named. Raises InstrumentError.
+
+        `on_wait` is called in every wait and after each of them, and may raise to end it.
+        """
         plan = self._plan
         failures: list[InstrumentError] = []
         try:
             self.source = self._made(plan.source_driver, plan.source, plan.source_dialect, plan.source_wire)
             if plan.polarity is not None and isinstance(self.source, UnipolarSource):
                 self.source.turn_by(plan.polarity)
+            self.source.watch(on_wait)
             self.source.open()
+            on_wait()
         except InstrumentError as error:
             failures.append(error)
         try:
@@ -118,7 +123,9 @@ class Bench:
                 self.voltmeter = self._made(
                     plan.voltmeter_driver, plan.voltmeter, plan.voltmeter_dialect, plan.voltmeter_wire
                 )
+                self.voltmeter.watch(on_wait)
                 self.voltmeter.open()
+            on_wait()
         except InstrumentError as error:
             failures.append(error)
         _raise(failures)
@@ -133,11 +140,12 @@ class Bench:
             return driver(address)
         return driver(make_link(address, dialect, wire=wire, transcript=self._transcript), dialect)
 
-    def configure(self, recipe: Recipe) -> None:
-        """Set both up, output off."""
+    def configure(self, recipe: Recipe, on_wait: Callable[[], None] = lambda: None) -> None:
+        """Set both up, output off; `on_wait` is called between them, and may raise to end it."""
         assert self.source is not None
         assert self.voltmeter is not None
         self.source.configure(current_A=recipe.current_A, compliance_V=recipe.compliance_V)
+        on_wait()
         range_V = recipe.range_V
         if range_V is None and recipe.nominal_ohm is not None:
             range_V = recipe.nominal_ohm * recipe.current_A * _RANGE_HEADROOM

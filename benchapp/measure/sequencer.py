@@ -110,6 +110,7 @@ class Sequencer:
         source, voltmeter = self._set_up()
         self._enter(RunStatus.SETTLING)
         assert self._energised is not None
+        self._end_if_stopped()  # the last look before the output goes on: OFF during the set-up means off
         self._energised.switch_on()
         start_s = self._start_s = self._last_look_s = self._clock.now()
         if self._recipe.stepping == "lines":
@@ -128,12 +129,11 @@ class Sequencer:
         coverage_factor(1)  # loads scipy now; a third of a second while the current flows would be a gap in the run
         self._limits.check(self._recipe)
         try:
-            source, voltmeter = self._bench.open()
+            source, voltmeter = self._bench.open(self._on_wait)
         finally:
             if self._bench.source is not None:
                 self._energised = Energised(self._bench.source, self._guard)
-        self._bench.watch(self._on_wait)
-        self._bench.configure(self._recipe)
+        self._bench.configure(self._recipe, self._on_wait)
         facts = RunFacts(
             self._bench.identities(),
             self._bench.settings(),

@@ -61,7 +61,8 @@ class Watcher:
             return False
         readings = self._history.readings.since(self._readings)[:, : count - self._readings]
         blocks = self._history.blocks.since(self._blocks)
-        cuts = self._history.cuts[self._cuts :]
+        # A cut may be there before the readings that it stands before: it is taken up with them.
+        cuts = [cut for cut in self._history.cuts[self._cuts :] if cut <= count]
         self._analyst.take(readings, blocks, [cut - self._readings for cut in cuts])
         self._cuts += len(cuts)
         self._blocks += blocks.shape[1]

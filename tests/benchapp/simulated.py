@@ -23,6 +23,7 @@ from benchapp.result.statement import Statement, make_statement
 from benchapp.run.terms import circumstances_of, terms_of
 from drivers.dialect import load_dialect
 from drivers.guardian import NoGuard
+from drivers.registry import Transcript
 from sim.bench import SimulatedBench
 from sim.clock import VirtualClock
 from sim.loopback import Loopback
@@ -79,7 +80,7 @@ class Rehearsal:
         self.sim = SimulatedBench(self.scenario, self.clock, self.seed)
         self.control = Control()
 
-    def run(self, recipe: Recipe) -> RunEnd:
+    def run(self, recipe: Recipe, transcript: Transcript | None = None) -> RunEnd:
         self.recipe = recipe
         plan = BenchPlan(
             "source",
@@ -89,7 +90,7 @@ class Rehearsal:
             lambda: Loopback(self.sim.source_faults),
             lambda: Loopback(self.sim.voltmeter_faults),
         )
-        bench = Bench(plan, lambda *line: self.sent.append(line))
+        bench = Bench(plan, transcript or (lambda *line: self.sent.append(line)))
         return run_on(bench, recipe, self.clock, self._take, limits=self.limits, control=self.control)
 
     def _take(self, batch: Batch) -> None:

@@ -265,7 +265,8 @@ class MeasureStage(QWidget):
         return present(None, recipe, power=self._power, status=RunStatus.IDLE, planned_end=False)
 
     def _show_session(self, session: Session) -> None:
-        snapshot = session.snapshot
+        # Asked first: what is read after the end is the last there is.
+        ended, snapshot = session.ended, session.snapshot
         if snapshot is None or not self._shows_run:
             return
         marks = [event for event in session.events if event.kind in (EventKind.MARK, EventKind.PAUSE)]
@@ -289,8 +290,8 @@ class MeasureStage(QWidget):
             current = engineering(session.recipe.current_A, "A", 3)
             self.strip.show_run(session.history.readings.since(0), marks, snapshot, current)
             self._show(shown)
-            self._update_buttons()
-        if session.ended:
+            self._update_buttons(running=not ended)
+        if ended:
             self._show_end(session)
 
     def _show(self, shown: ShownResult) -> None:
@@ -352,8 +353,8 @@ class MeasureStage(QWidget):
             )
         self._message.setText(text)
 
-    def _update_buttons(self) -> None:
-        running = self._controller.running
+    def _update_buttons(self, *, running: bool | None = None) -> None:
+        running = self._controller.running if running is None else running
         ended = not running and self._shows_run
         if running:
             self.main.setText("End here")

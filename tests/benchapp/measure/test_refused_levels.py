@@ -81,3 +81,4 @@ def test_a_source_that_clamps_in_silence_is_told_by_its_read_back() -> None:
     end = rehearsal.run(recipe_of(scenario))
     assert end.reason is EndReason.INSTRUMENT
     assert rehearsal.statement().validity is Validity.NOT_VALID
+    assert rehearsal.readings == []  # before a reading was taken

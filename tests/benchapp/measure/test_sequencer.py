@@ -31,7 +31,10 @@ def test_each_reversal_waits_for_the_source_then_settles_then_reads() -> None:
     run = [m for m in sent[sent.index(":OUTP ON") :] if "CURR" in m or "READ" in m]
     plus, minus = ":SOUR:CURR 5.00000000E+00;*OPC?", ":SOUR:CURR -5.00000000E+00;*OPC?"
     shapes = [m.removesuffix(";:STAT:QUES:COND?") for m in run]
-    assert shapes[:9] == [plus, ":READ?", minus, ":READ?", ":READ?", plus, ":READ?", ":READ?", minus]
+    # Each level reads back once, at its first step.
+    asked = ":SOUR:CURR?"
+    first = [plus, asked, ":READ?", minus, asked, ":READ?", ":READ?"]
+    assert shapes[:11] == [*first, plus, ":READ?", ":READ?", minus]
     assert [r.current_A for r in rehearsal.readings] == [5, -5, -5, 5] * 2
 
 
@@ -158,3 +161,18 @@ def test_emf_order_zero_and_plus_zero_sequences() -> None:
         rehearsal.run(replace(recipe_of(rehearsal.scenario), signs=signs, emf_order=order, stop=StopRule(10)))
         truth = rehearsal.sim.circuit.resistance_ohm()
         assert rehearsal.estimate.resistance_ohm == pytest.approx(truth, rel=1e-3)
+
+
+@pytest.mark.parametrize("messages", range(0, 40, 3))
+def test_an_order_to_stop_during_the_set_up_never_energises(messages: int) -> None:
+    rehearsal = Rehearsal()
+
+    def count(*line: str) -> None:
+        rehearsal.sent.append(line)  # type: ignore[arg-type]
+        if len(rehearsal.sent) > messages:
+            rehearsal.control.stop()
+
+    end = rehearsal.run(recipe_of(rehearsal.scenario), transcript=count)
+    assert (end.reason, end.output_off) == (EndReason.OPERATOR, True)
+    assert not [text for _, way, text in rehearsal.sent if way == ">" and ":OUTP" in text and "ON" in text]
+    assert rehearsal.readings == []
