@@ -63,7 +63,9 @@ def run(arguments: argparse.Namespace) -> int:
     rule, probability = decision_options(arguments)
     conductor = geometry(arguments)
     statuses = []
-    with opened(arguments.json, "--json") if arguments.json is not None else contextlib.nullcontext() as stream:
+    inputs = [*arguments.files, arguments.instrument_card]
+    target = contextlib.nullcontext() if arguments.json is None else opened(arguments.json, "--json", inputs)
+    with target as stream:
         for path in arguments.files:
             try:
                 stated = _analyse(path, arguments, rule, probability, conductor)

@@ -63,7 +63,8 @@ def run(arguments: argparse.Namespace) -> int:
         if validation is not None:
             print(validation_in_words(validation))
         return 0
-    with opened(arguments.json, "--json") as stream:
+    inputs = [arguments.logbook or default_path(), arguments.instrument_card]
+    with opened(arguments.json, "--json", inputs) as stream:
         beside = {"monte_carlo": None if validation is None else asdict(validation)}
         stream.write(to_line({**statement_object(stated, {"run_id": arguments.id}), **beside}) + "\n")
     return 0

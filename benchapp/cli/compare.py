@@ -82,7 +82,7 @@ def run(arguments: argparse.Namespace) -> int:
     told = compared_object(compared, arguments.runs, letters)
     add_comparison(arguments.logbook or default_path(), told)
     if arguments.json is not None:
-        with opened(arguments.json, "--json") as stream:
+        with opened(arguments.json, "--json", [arguments.logbook or default_path(), arguments.accuracy]) as stream:
             stream.write(to_line(told) + "\n")
     else:
         _print(compared)

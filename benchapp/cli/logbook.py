@@ -132,7 +132,7 @@ def _reanalyse(arguments: argparse.Namespace) -> int:
     if arguments.json is None:
         print(in_words(run.recipe.name or f"run {arguments.id}", stated))
     else:
-        with opened(arguments.json, "--json") as stream:
+        with opened(arguments.json, "--json", [path, arguments.instrument_card]) as stream:
             stream.write(to_line(statement_object(stated, {"run_id": arguments.id})) + "\n")
     return stated.exit_status
 
@@ -154,6 +154,6 @@ def _stretch(text: str) -> LeftOut:
 
 def _export(arguments: argparse.Namespace) -> int:
     target, option = (arguments.csv, "--csv") if arguments.csv is not None else (arguments.json, "--json")
-    with opened(target, option) as stream:
+    with opened(target, option, [_path(arguments)]) as stream:
         (export_csv if option == "--csv" else export_json)(_path(arguments), arguments.id, stream)
     return 0

@@ -6,7 +6,7 @@ import argparse
 import contextlib
 import signal
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from benchapp.bench.bench import BenchPlan, plan_bench
@@ -124,16 +124,28 @@ def run(arguments: argparse.Namespace) -> int:
             operator=arguments.operator or "",
         )
         prepare_process()
-        return measure(session, json_target=arguments.json, stream_target=arguments.stream, required=arguments.require)
+        return measure(
+            session,
+            json_target=arguments.json,
+            stream_target=arguments.stream,
+            required=arguments.require,
+            read=[arguments.recipe, arguments.instrument_card],
+        )
 
 
 def measure(
-    session: Session, *, json_target: str | None, stream_target: str | None, required: str | None = None
+    session: Session,
+    *,
+    json_target: str | None,
+    stream_target: str | None,
+    required: str | None = None,
+    read: Sequence[Path | None] = (),
 ) -> int:
-    """Run a session to its end, told on standard error; the exit status."""
+    """Run a session to its end, told on standard error; the exit status. `read` are files that no target may be."""
+    inputs = [session.logbook, *read]
     progress = Progress(session)
     with contextlib.ExitStack() as stack:
-        result = stack.enter_context(opened(json_target, "--json")) if json_target else None
+        result = stack.enter_context(opened(json_target, "--json", inputs)) if json_target else None
         stream = ReadingStream(session, stream_target) if stream_target else contextlib.nullcontext()
         with stream, _until_the_end(session):
             while not session.ended:

@@ -1,26 +1,29 @@
-"""Where a command writes: a file or "-" for standard output."""
+"""Where a command writes: a file, or "-" for standard output."""
 
 from __future__ import annotations
 
 import contextlib
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from pathlib import Path
 from typing import TextIO
 
-from benchapp.errors import Fault, InputError
+from benchapp.files import refuse_inputs, replacing, written
 
 
 @contextlib.contextmanager
-def opened(target: str, option: str) -> Iterator[TextIO]:
-    """Standard output for "-", else the file, line by line on disk. Raises InputError where it cannot be written."""
+def opened(target: str, option: str, inputs: Iterable[Path | None] = (), *, live: bool = False) -> Iterator[TextIO]:
+    """Standard output for "-", else a file that takes its place when it is written; `live`: one that can be followed.
+
+    Raises InputError where it cannot be written, or is one of the `inputs`.
+    """
     if target == "-":
         yield sys.stdout
         sys.stdout.flush()
-        return
-    try:
-        stream = open(target, "w", encoding="utf-8", newline="\n", buffering=1)  # noqa: SIM115  (closed below)
-    except OSError as error:
-        fault = Fault(f"cannot be written: {error.strerror}", target, "Choose a path that can be written", field=option)
-        raise InputError(fault) from error
-    with stream:
-        yield stream
+    elif live:
+        refuse_inputs(Path(target), option, inputs)
+        with written(Path(target), option) as stream:
+            yield stream
+    else:
+        with replacing(Path(target), option, inputs) as stream:
+            yield stream

@@ -22,7 +22,7 @@ class ReadingStream:
 
     def __enter__(self) -> ReadingStream:
         self._stack = contextlib.ExitStack()
-        self._stream = self._stack.enter_context(opened(self._target, "--stream"))
+        self._stream = self._stack.enter_context(opened(self._target, "--stream", [self._session.logbook], live=True))
         self._thread.start()
         return self
 

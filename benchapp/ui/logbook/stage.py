@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from benchapp.errors import BenchError
+from benchapp.files import replacing
 from benchapp.logbook.export import export_csv, export_json
 from benchapp.logbook.query import list_runs
 from benchapp.result.words import plural
@@ -206,9 +207,9 @@ class LogbookStage(QWidget):
         if run_id is None:
             return
         try:
-            with path.open("w", encoding="utf-8", newline="\n") as stream:
+            with replacing(path, "export", [self._logbook]) as stream:
                 (export_json if path.suffix == ".json" else export_csv)(self._logbook, run_id, stream)
-        except (BenchError, OSError) as error:
+        except BenchError as error:
             self._message.setText(str(error))
         else:
             self._message.setText(f"run {run_id} is in {path}")
