@@ -12,12 +12,16 @@ from drivers.instrument import Instrument
 from drivers.values import agrees
 from drivers.wires import host_and_port
 
+_ACKNOWLEDGED_WITHIN_S = 0.5
+
 
 class ScpiSource(Instrument):
     """See `drivers.roles.CurrentSource`. `bipolar`: it takes negative levels itself."""
 
     bipolar = True
     range_A: float | None = None  # in use, as read back; None where it is not known
+    _largest_A = 0.0  # of the run: no level that reads back may lie above it
+    _compliance_V = 0.0
     _asked_A: float | None = None  # by the last step; None where a list of levels runs
 
     def open(self) -> None:
@@ -30,7 +34,9 @@ class ScpiSource(Instrument):
         if self.has("range"):
             self.set("range", abs(current_A))
             self.range_A = self.get_number("range") if self.spelling("range").get else abs(current_A)
+        self._largest_A, self._compliance_V = abs(current_A), compliance_V
         self.set("compliance", compliance_V)
+        self._compare_compliance()
         self.set("level", 0.0)
         self._prepare_step()
 
@@ -95,8 +101,25 @@ class ScpiSource(Instrument):
         return self._limiting is not None and self.read_bool(self._limiting, replies[-1])
 
     def output_on(self) -> None:
-        """Switch on; the readback proves it."""
+        """Switch on; the readback proves it. Before it the whole set-up is looked at once more.
+
+        Another setting, of this role or of the other one of the same instrument, may have moved level, compliance or
+        output. Raises SettingError.
+        """
+        if self._output_reads_on():
+            raise SettingError(
+                "the output is on though only settings were sent",
+                resource=self.link.resource,
+                command=self.spelling("output").get,
+                remedy="It was switched off. Look in its dialect for a setting that energises, and leave it out.",
+            )
+        self._asked_A = 0.0
+        self._compare_level(())
+        self._compare_compliance()
         self.set("output", True)
+
+    def _output_reads_on(self) -> bool:
+        return bool(self.spelling("output").get) and self.get_bool("output")
 
     def look_after(self) -> list[str]:
         """In the middle of a run: what its error queue holds. Raises SettingError where the output is off by itself."""
@@ -125,13 +148,29 @@ class ScpiSource(Instrument):
         if self._asked_A is None or not self._level.get or not self._level.verify:
             return
         found = self._number(self._level)
-        if not agrees(self._asked_A, found * self._level.scale, self._level):
+        beyond = abs(found) > self._largest_A * (1 + self._level.rtol) + min(self._level.atol, self._largest_A / 2)
+        if beyond or not agrees(self._asked_A, found * self._level.scale, self._level):
             more = f"; it {reported[0].partition(' ')[2]}" if reported else ""
             raise SettingError(
                 f"a level of {self._asked_A:.6g} A was asked and {found:.6g} A reads back{more}",
                 resource=self.link.resource,
                 command=self._level.get,
                 remedy="Choose a current within its range and limits.",
+            )
+
+    def _compare_compliance(self) -> None:
+        """The compliance reads back no higher than it was asked. Raises SettingError."""
+        spelling = self.spelling("compliance")
+        if not spelling.get or not spelling.verify:
+            return
+        found = self._number(spelling)
+        allowed = self._compliance_V * (1 + spelling.rtol) + min(spelling.atol, self._compliance_V / 2)
+        if not found <= allowed:
+            raise SettingError(
+                f"a compliance of {self._compliance_V:.6g} V was asked and {found:.6g} V reads back",
+                resource=self.link.resource,
+                command=spelling.get,
+                remedy="Choose a value that the instrument has, and look for a setting that moves it.",
             )
 
     def safe(self) -> bool:
@@ -145,7 +184,7 @@ class ScpiSource(Instrument):
     def _switched_off(self) -> bool:
         self._switch_off()
         try:
-            return not self.get_bool("output")
+            return bool(self.spelling("output").get) and not self.get_bool("output")
         except InstrumentError:
             return False
 
@@ -158,7 +197,7 @@ class ScpiSource(Instrument):
             host=None if target is None else target[0],
             port=None if target is None else target[1],
             fd=self.link.fileno(),
-            safe=self.dialect.safe,
+            safe=self.off_messages(),
             identify=self.link.identity_query,
             identity=self.link.identity,
             query=output.get,
@@ -174,7 +213,23 @@ class ScpiSource(Instrument):
             words += [output.reply.answer(word).upper() for word in words]
         return tuple(words)
 
+    def off_messages(self) -> tuple[str, ...]:
+        """The safe sequence; the output's own off message always stands in it, because the readback asks about that."""
+        chosen = self._chosen.get("output")
+        spellings = self.dialect.capabilities["output"] if chosen is None else (chosen,)
+        own = [off for spelling in spellings for off in _off_of(spelling)]
+        return (*self.dialect.safe, *(message for message in own if message not in self.dialect.safe))
+
     def _switch_off(self) -> None:
-        for message in self.dialect.safe:
+        for message in self.off_messages():
             with contextlib.suppress(InstrumentError):
                 self.link.write(message, at_once=True)
+                if self.dialect.errors.acknowledges:
+                    # What is answered must be heard, or every answer from now on is one behind.
+                    self.link.read(message, _ACKNOWLEDGED_WITHIN_S)
+
+
+def _off_of(spelling: Spelling) -> list[str]:
+    if spelling.off_set:
+        return [spelling.off_set]
+    return [spelling.set.replace("{value}", spelling.off)] if spelling.set else []

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from benchapp.bench.check_energised import check_energised
+from benchapp.bench.limits import HouseLimits
+from benchapp.bench.units import harmless_A, user_units
 from benchapp.recipe import Recipe
 from drivers.check import Checked, check
 from drivers.dialect import Dialect
@@ -42,24 +44,39 @@ def probe_instrument(
 
 
 def check_with_output_on(
-    source_address: str, source_dialect: Dialect, voltmeter_address: str, voltmeter_dialect: Dialect, recipe: Recipe
+    source_address: str,
+    source_dialect: Dialect,
+    voltmeter_address: str,
+    voltmeter_dialect: Dialect,
+    recipe: Recipe,
+    limits: HouseLimits,
 ) -> list[Checked]:
-    """Current and resistor of the recipe, whose limits were checked; a guardian is armed. Raises InstrumentError."""
+    """Current and resistor of the recipe, within the limits; a guardian is armed. What it proves is remembered.
+
+    Raises LimitExceeded, InstrumentError.
+    """
+    limits.check(recipe)
+    units = user_units()
     source = make_source(source_address, source_dialect)
     guard = ProcessGuard()
     try:
         source.open()
+        units.trial_A(source, recipe, limits)
         voltmeter = make_voltmeter(voltmeter_address, voltmeter_dialect)
         try:
             voltmeter.open()
-            return check_energised(
+            found = check_energised(
                 source,
                 voltmeter,
                 guard,
                 resistance_ohm=recipe.nominal_ohm or 0.0,
                 current_A=recipe.current_A,
                 compliance_V=recipe.compliance_V,
+                trial_A=recipe.current_A if units.is_proved(source) else harmless_A(source, limits),
             )
+            if found and all(row.state == "works" for row in found):
+                units.prove(source)
+            return found
         finally:
             voltmeter.close()
     finally:

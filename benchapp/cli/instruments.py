@@ -157,10 +157,11 @@ def _check_energised(arguments: argparse.Namespace, dialect: Dialect) -> list[Ch
     if missing or dialect.kind != "source":
         raise InputError(*(missing or [Fault("for a source only", dialect.kind, "Leave it out", field="--energise")]))
     recipe = build_recipe({key: Entry(value, options[key]) for key, value in keys.items()})
-    load_limits().check(recipe)
     voltmeter_dialect = load_dialect(arguments.voltmeter_dialect, "voltmeter")
     assert recipe.nominal_ohm is not None
-    return check_with_output_on(arguments.address, dialect, arguments.voltmeter, voltmeter_dialect, recipe)
+    return check_with_output_on(
+        arguments.address, dialect, arguments.voltmeter, voltmeter_dialect, recipe, load_limits()
+    )
 
 
 def _role_and_dialect(arguments: argparse.Namespace) -> tuple[str, Dialect]:

@@ -16,6 +16,7 @@ from benchapp.analysis.student import coverage_factor
 from benchapp.bench.bench import Bench
 from benchapp.bench.energised import Energised
 from benchapp.bench.limits import HouseLimits, LimitExceeded
+from benchapp.bench.units import Units, user_units
 from benchapp.clock import Clock
 from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd, RunStatus
 from benchapp.measure.control import Control, OrderKind
@@ -24,6 +25,7 @@ from benchapp.measure.progress import expected_blocks, time_to_go_s
 from benchapp.measure.snapshot import Batch, RecordLost, RunFacts, RunSnapshot
 from benchapp.measure.states import go
 from benchapp.measure.stop_rules import MIN_BLOCKS_FOR_UNCERTAINTY, StopWatch
+from benchapp.measure.unit_trial import refuse_wrong_unit
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
 from benchapp.result.budget import BudgetPlan
@@ -62,7 +64,10 @@ class Sequencer:
         guard: Guard,
         known: BudgetPlan | None = None,
         real_time: Callable[[], float] = time.monotonic,
+        units: Units | None = None,
     ) -> None:
+        self._units = units or user_units()
+        self._trial_A: float | None = None  # to prove the source's unit with, before the current goes higher
         self._guard = guard
         self._real_time = real_time
         self._bench = bench
@@ -112,6 +117,9 @@ class Sequencer:
         assert self._energised is not None
         self._end_if_stopped()  # the last look before the output goes on: OFF during the set-up means off
         self._energised.switch_on()
+        if self._trial_A is not None and self._recipe.nominal_ohm is not None:
+            nominal_ohm = self._recipe.nominal_ohm
+            refuse_wrong_unit(self._trial_A, nominal_ohm, lambda level_A: self._step(source, level_A), voltmeter)
         start_s = self._start_s = self._last_look_s = self._clock.now()
         if self._recipe.stepping == "lines":
             self._enter(RunStatus.RUNNING)
@@ -133,6 +141,7 @@ class Sequencer:
         finally:
             if self._bench.source is not None:
                 self._energised = Energised(self._bench.source, self._guard)
+        self._trial_A = self._units.trial_A(source, self._recipe, self._limits)
         self._bench.configure(self._recipe, self._on_wait)
         facts = RunFacts(
             self._bench.identities(),

@@ -5,7 +5,7 @@
 """
 
 from drivers.dialect.model import KINDS, REQUIRED, Dialect, Errors, Format, Spelling, Sync
-from drivers.dialect.reader import dialect_names, load_dialect
+from drivers.dialect.reader import dialect_names, is_shipped, load_dialect
 
 __all__ = [
     "KINDS",
@@ -16,5 +16,6 @@ __all__ = [
     "Spelling",
     "Sync",
     "dialect_names",
+    "is_shipped",
     "load_dialect",
 ]

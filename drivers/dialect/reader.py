@@ -40,6 +40,7 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
+from drivers.dialect.energising import energising_faults
 from drivers.dialect.model import (
     ENCODINGS,
     KINDS,
@@ -66,6 +67,10 @@ _LINK = {
 _LEAST_DIGITS = 6
 _NEVER_ROUNDED = ("level", "compliance")
 _LARGEST_RTOL = 0.01
+_LARGEST_ATOL = 0.1  # in A and V
+_UNITS = (1e-3, 1.0, 1e3, 1e6, 1e9)  # kilo, one, milli, micro, nano
+_LONGEST_WAIT_S = 600.0  # a voltmeter's longest aperture; whoever waits looks at the orders meanwhile
+_LONGEST_GAP_S = 10.0
 _WORDS = {str: "a text in quotes", float: "a number", int: "a whole number", bool: "true or false"}
 
 
@@ -82,6 +87,11 @@ def _kinds(table: dict[str, Any]) -> list[Any]:
     return kinds if isinstance(kinds, list) else []
 
 
+def is_shipped(dialect: Dialect) -> bool:
+    """Whether it is one of ours as it stands, not a file of the user's."""
+    return Path(dialect.path).parent == _FOLDER
+
+
 def load_dialect(name: str, kind: str) -> Dialect:
     """A shipped dialect by its name, or a TOML file by its path. Raises DialectError."""
     path = _path(name, kind)
@@ -89,6 +99,7 @@ def load_dialect(name: str, kind: str) -> Dialect:
     reader = _Reader(path)
     dialect = reader.dialect(table, kind)
     reader.raise_faults()
+    reader.refuse_energising(dialect)
     return dialect
 
 
@@ -141,6 +152,12 @@ class _Reader:
         if self._faults:
             raise DialectError("\n".join(self._faults))
 
+    def refuse_energising(self, dialect: Dialect) -> None:
+        """Raise DialectError where a text of it could set a level or switch an output on by itself."""
+        for where, text, remedy in energising_faults(dialect):
+            self._fault(where, text, remedy)
+        self.raise_faults()
+
     def dialect(self, table: dict[str, Any], kind: str) -> Dialect:
         self._known("", table, _TOP)
         kinds = table.get("kind")
@@ -161,14 +178,14 @@ class _Reader:
             kind=kind,
             write_termination=self._get(link, "link", "write_termination", "\n"),
             read_termination=self._get(link, "link", "read_termination", "\n"),
-            timeout_s=self._get(link, "link", "timeout_s", 2.0),
+            timeout_s=self._seconds(link, "link", "timeout_s", 2.0, at_least=0.01),
             compound=self._get(link, "link", "compound", default=True),
             reset=self._messages("sequence.reset", sequence.get("reset", [])),
             safe=self._messages("sequence.safe", sequence.get("safe", [])),
             capabilities=capabilities,
             identify=self._get(identify, "identify", "query", "*IDN?"),
             identity=self._pattern("identify.reply", identify.get("reply")),
-            command_gap_s=self._get(link, "link", "command_gap_s", 0.0),
+            command_gap_s=self._seconds(link, "link", "command_gap_s", 0.0, longest=_LONGEST_GAP_S),
             max_message_bytes=max_bytes,
             prompt=self._get(link, "link", "prompt", ""),
             echo=self._get(link, "link", "echo", default=False),
@@ -204,12 +221,12 @@ class _Reader:
         default = Sync()
         query = self._get(section, "sync", "query", default.query)
         mode = self._word(section, "sync", "mode", "query" if query else "none", ("query", "poll", "delay", "none"))
-        delay_s = self._get(section, "sync", "delay_s", 0.0)
-        interval_s = self._get(section, "sync", "interval_s", default.interval_s)
+        delay_s = self._seconds(section, "sync", "delay_s", 0.0)
+        interval_s = self._seconds(
+            section, "sync", "interval_s", default.interval_s, at_least=0.0005, longest=_LONGEST_GAP_S
+        )
         if mode == "delay" and not delay_s > 0:
             self._fault("sync.delay_s", delay_s, "Write how long the slowest command takes, in seconds")
-        if not 0.0005 <= interval_s <= 10:
-            self._fault("sync.interval_s", interval_s, "Write seconds from 0.0005 to 10")
         return Sync(mode, query, self._get(section, "sync", "done", default.done), interval_s, delay_s)
 
     def _format(self, table: dict[str, Any]) -> Format:
@@ -244,6 +261,11 @@ class _Reader:
             self._fault(f"{where}.rounds", s.rounds, "Leave it out: this must read back as it was set")
         if s.rtol > _LARGEST_RTOL:
             self._fault(f"{where}.rtol", s.rtol, f"Write {_LARGEST_RTOL:g} at most")
+        if s.atol > _LARGEST_ATOL:
+            self._fault(f"{where}.atol", s.atol, f"Write {_LARGEST_ATOL:g} at most: the last digit of the instrument")
+        if s.scale not in _UNITS:
+            names = "0.001 for kilo, 1, 1000 for milli, 1e6 for micro, 1e9 for nano"
+            self._fault(f"{where}.scale", s.scale, f"Write the unit that the instrument counts in: {names}")
 
     def _spellings(self, where: str, value: object) -> tuple[Spelling, ...]:
         entries = value if isinstance(value, list) else [value]
@@ -299,9 +321,12 @@ class _Reader:
             self._fault(f"{where}.table", None, "Write the values in order, as in table = [0.001, 0.01, 0.1]")
         if s.low > s.high:
             self._fault(f"{where}.low", s.low, "Write a value below high")
-        for name, value in (("rtol", s.rtol), ("atol", s.atol), ("settle_s", s.settle_s), ("timeout_s", s.timeout_s)):
+        for name, value in (("rtol", s.rtol), ("atol", s.atol)):
             if not 0 <= value < math.inf:
                 self._fault(f"{where}.{name}", value, "Write a number, 0 or more")
+        for name, value in (("settle_s", s.settle_s), ("timeout_s", s.timeout_s)):
+            if not 0 <= value <= _LONGEST_WAIT_S:
+                self._fault(f"{where}.{name}", value, f"Write seconds from 0 to {_LONGEST_WAIT_S:g}")
 
     def _pattern(self, where: str, source: object) -> Pattern | None:
         if source is None:
@@ -337,6 +362,21 @@ class _Reader:
 
     def _get(self, section: dict[str, Any], where: str, key: str, default: Any) -> Any:
         return self._typed(f"{where}.{key}", section.get(key, default), type(default), default)
+
+    def _seconds(
+        self,
+        section: dict[str, Any],
+        where: str,
+        key: str,
+        default: float,
+        *,
+        at_least: float = 0.0,
+        longest: float = _LONGEST_WAIT_S,
+    ) -> float:
+        value = float(self._get(section, where, key, default))
+        if not at_least <= value <= longest:
+            self._fault(f"{where}.{key}", value, f"Write seconds from {at_least:g} to {longest:g}")
+        return value
 
     def _word(self, section: dict[str, Any], where: str, key: str, default: str, words: tuple[str, ...]) -> str:
         word = section.get(key, default)
