@@ -11,6 +11,7 @@ from typing import TypeVar
 from benchapp.errors import Fault, InputError
 from benchapp.recipe import Recipe
 from drivers.dialect import Dialect, load_dialect
+from drivers.dialect.energising import faults_together
 from drivers.errors import AddressError, DialectError, InstrumentError
 from drivers.instrument import Setting
 from drivers.plugins import Driver, load_driver
@@ -74,6 +75,11 @@ def plan_bench(
         except AddressError as error:
             problem, _, remedy = str(error).partition(". ")
             faults.append(Fault(problem, "", remedy, field=f"--{kind}"))
+    spoken = {kind: driver.dialect for kind, driver in drivers.items() if driver.dialect is not None}
+    if source == voltmeter and len(spoken) == len(drivers) and not faults:
+        for where, text, remedy in faults_together(spoken["source"], spoken["voltmeter"]):
+            file = spoken["voltmeter"].path
+            faults.append(Fault(f"{where}: not usable", text, remedy + ".", "--voltmeter-dialect", file))
     if faults:
         raise InputError(*faults)
     return BenchPlan(

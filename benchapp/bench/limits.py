@@ -55,6 +55,13 @@ class HouseLimits:
         if recipe.nominal_ohm is not None:
             self.check_power(recipe.current_A**2 * recipe.nominal_ohm)
 
+    def check_setting(self, name: str, value: float) -> None:
+        """A "level" in A or a "compliance" in V on its way to an instrument. Raises LimitExceeded."""
+        what, limit, unit = (
+            ("current", self.current_A, "A") if name == "level" else ("compliance", self.compliance_V, "V")
+        )
+        self._check(what, value, limit, unit)
+
     def check_power(self, power_W: float) -> None:
         """Raise LimitExceeded above the limit."""
         self._check("power in the specimen", power_W, self.power_W, "W")

@@ -10,16 +10,16 @@ from pathlib import Path
 
 from benchapp.bench.bench import identify
 from benchapp.bench.check import check_instrument, check_with_output_on, probe_instrument
-from benchapp.bench.limits import load_limits
+from benchapp.bench.limits import LimitExceeded, load_limits
+from benchapp.bench.talk import Conversation
 from benchapp.cli.output import opened
 from benchapp.errors import Fault, InputError
 from benchapp.recipe import Entry, build_recipe
 from drivers.check import Checked
 from drivers.dialect import Dialect, dialect_names, load_dialect
-from drivers.errors import AddressError, DialectError, InstrumentError, LinkTimeout
+from drivers.errors import AddressError, DialectError, LinkTimeout
 from drivers.plugins import plugin_names
 from drivers.probe import Report, dialect_text
-from drivers.registry import make_link
 from drivers.wires import check_address, list_addresses
 
 _ROLES = ("source", "voltmeter")
@@ -65,8 +65,15 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     energised.add_argument("--voltmeter", metavar="ADDR")
     energised.add_argument("--voltmeter-dialect", metavar="NAME_OR_FILE", default="scpi")
     checking.set_defaults(run=_check)
-    talk = verbs.add_parser("talk", help="lines from standard input to the instrument, its answers back")
+    talk = verbs.add_parser(
+        "talk",
+        help="lines from standard input to the instrument, its answers back",
+        description="What would switch an output on, or set a level or a compliance beyond the house limits, is not"
+        " sent. An output that went on all the same is switched off; then the exit is 3.",
+    )
     _add_address(talk)
+    talk.add_argument("--dialect", default="scpi", metavar="NAME_OR_FILE", help="line ends and words (scpi)")
+    talk.add_argument("--role", choices=_ROLES, help="where the dialect is for both")
     talk.add_argument("--timeout", type=float, default=2.0, help="seconds to wait for an answer (2)")
     talk.set_defaults(run=_talk)
 
@@ -177,21 +184,15 @@ def _role_and_dialect(arguments: argparse.Namespace) -> tuple[str, Dialect]:
 
 
 def _talk(arguments: argparse.Namespace) -> int:
-    link = make_link(arguments.address, load_dialect("scpi", "source"))
-    try:
+    _, dialect = _role_and_dialect(arguments)
+    with Conversation(arguments.address, dialect, load_limits(), arguments.timeout) as conversation:
         for line in sys.stdin:
             message = line.strip()
-            if not message:
-                continue
-            link.write(message)
-            if "?" in message:
-                try:
-                    print(link.read(message, arguments.timeout), flush=True)
-                except LinkTimeout as error:
-                    print(f"benchapp: {error}", file=sys.stderr)
-    except InstrumentError as error:
-        print(f"benchapp: {error}", file=sys.stderr)
-        return 3
-    finally:
-        link.close()
-    return 0
+            try:
+                if message and (answer := conversation.say(message)) is not None:
+                    print(answer, flush=True)
+            except (InputError, LimitExceeded, LinkTimeout) as error:
+                print(f"benchapp: {error}", file=sys.stderr)
+        if note := conversation.leave():
+            print(f"benchapp: {note}", file=sys.stderr)
+    return 3 if conversation.energised else 0

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from benchapp.bench.bench import plan_bench
+from benchapp.errors import InputError
 from drivers.dialect import load_dialect
 from drivers.dialect.energising import numbers_of, why_it_energises
 from drivers.errors import DialectError, SettingError
@@ -132,3 +134,21 @@ def test_nothing_goes_on_where_a_setting_moved_level_compliance_or_output(
     assert source.safe()
     assert not server[0].source.output_on
     source.close()
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        'sequence.reset = ["DRIVE"]',
+        'cap.nplc = { set = "I {value}", scale = 1e6 }',
+        'cap.nplc = { set = "N {value}", before = ["I 9900"] }',
+        'cap.nplc = { set = "N {value}", before = ["I9900"] }',
+    ],
+)
+def test_the_voltmeter_of_one_instrument_does_not_drive_its_source(tmp_path: Path, line: str) -> None:
+    path = tmp_path / "meter.toml"
+    path.write_text(f'{line}\nkind = "voltmeter"\nextends = "lantern"\n')
+    address = "TCPIP::127.0.0.1::9::SOCKET"
+    with pytest.raises(InputError, match="--voltmeter-dialect"):
+        plan_bench(address, address, "quill", str(path))
+    assert plan_bench(address, address, "quill", "lantern").one_instrument

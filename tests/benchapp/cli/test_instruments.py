@@ -103,3 +103,43 @@ def test_a_check_that_measures(
         assert not sim.source.output_on
         assert main([*command, "--energise", "50 A", "--resistance", "0.9 ohm", "--voltmeter", server.voltmeter]) == 4
         assert main([*command, "--energise", "10 mA"]) == 2
+
+
+def test_talk_sends_nothing_beyond_the_limits_and_leaves_no_output_on(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("BENCHAPP_CONFIG", str(tmp_path))
+    (tmp_path / "limits.toml").write_text('current = "0.12 A"\n')
+    sim = SimulatedBench(load_scenario("shunt"), ScaledClock(10))
+    said: list[str] = []
+    process = sim.source.process
+
+    def heard(message: str) -> str | None:
+        said.append(message)
+        # An instrument with a word of its own for ON, which nobody can know.
+        return process(":OUTP ON" if message == "GLOW" else message)
+
+    sim.source.process = heard  # type: ignore[method-assign]
+    with BenchServer(sim) as server:
+        refused = [":SOUR:CURR 0.9", "CURR MAX", ":OUTP ON", "OUTPUT:STATE 1", "*RCL 1", ":SOUR:VOLT:LIM 99"]
+        monkeypatch.setattr("sys.stdin", io.StringIO("\n".join([*refused, ":SOUR:CURR 0.1", ":SOUR:CURR?", ""])))
+        assert main(["instruments", "talk", server.source]) == 0
+        told = capsys.readouterr()
+        assert float(told.out) == 0.1
+        assert told.err.count("not sent: it switches an output on") == 2
+        assert told.err.count("exceeds the house limit") == 3
+        assert not set(refused) & set(said)
+        monkeypatch.setattr("sys.stdin", io.StringIO("GLOW\n*IDN?\n"))
+        assert main(["instruments", "talk", server.source]) == 3
+        assert "'GLOW' switched the output on: it was switched off" in capsys.readouterr().err
+        assert not sim.source.output_on
+
+
+def test_talk_speaks_a_dialect(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    sim = SimulatedBench(load_scenario("foreign_pair"), ScaledClock(10))
+    with BenchServer(sim) as server:
+        monkeypatch.setattr("sys.stdin", io.StringIO("DRIVE\nI 5\nI?\n"))
+        assert main(["instruments", "talk", server.source, "--dialect", "quill", "--role", "source"]) == 0
+    told = capsys.readouterr()
+    assert "I = +5.000000 mA" in told.out
+    assert "it switches an output on" in told.err
