@@ -24,3 +24,12 @@ def data_folder() -> Path:
     import platformdirs
 
     return platformdirs.user_data_path(_NAME, appauthor=False)
+
+
+def runtime_folder() -> Path:
+    """$BENCHAPP_RUNTIME, else the user's folder for what lives no longer than the programs: locks."""
+    if folder := os.environ.get("BENCHAPP_RUNTIME"):
+        return Path(folder)
+    import platformdirs
+
+    return platformdirs.user_runtime_path(_NAME, appauthor=False)

@@ -16,8 +16,10 @@ from drivers.errors import InstrumentError
 
 _PROGRAM = Path(__file__).with_name("guardian_process.py")
 _BEAT_EVERY_S = 0.1
-_TOO_LATE_S = 0.8  # the guardian acts after 1 s; later than this we cannot know whether it did
+_TOO_LATE_S = 0.8  # the guardian acts after 1.6 s; later than this it must say that it has not, before we go on
 _ANSWER_WITHIN_S = 2.0
+_PATTERN_PROGRAM = Path(__file__).with_name("dialect") / "pattern.py"
+_LOOK_S = 0.01
 
 
 class GuardianLost(InstrumentError):
@@ -29,7 +31,10 @@ class SafePlan:
     """All that is needed to switch a source off from outside.
 
     `host` is None where the link is no socket; `fd` is the application's own socket, which the guardian inherits.
-    `off` are the answers to `query` that mean off.
+    `reply` is the pattern of the answer to `query`, "" for the answer as it stands; `off` are the words that mean off,
+    beside the number 0; with `bit` it is that bit of a number. `library` opens the address where it is no socket.
+    `lock` is held with us as long as the guardian lives; `mark` is a file that it takes away once the output is proved
+    off.
     """
 
     address: str
@@ -43,6 +48,12 @@ class SafePlan:
     off: tuple[str, ...]
     terminator: str
     end: str
+    lock: int | None = None
+    mark: str = ""
+    reply: str = ""
+    bit: int | None = None
+    library: str = "@py"
+    prompt: str = ""
 
 
 class Guard(Protocol):
@@ -88,6 +99,7 @@ class ProcessGuard:
         self._next_beat_s = 0.0
         self._last_beat_s = 0.0
         self._last_answer_s = 0.0
+        self._number = 0
 
     def arm(self, plan: SafePlan) -> None:
         """Start a guardian for this plan; an earlier one leaves only when the new one is armed."""
@@ -97,8 +109,8 @@ class ProcessGuard:
         process = _spawn(plan)
         try:
             _wait_for(process, b"there", plan.address)
-            _order(process, {"order": "arm", **asdict(plan)})
-            _wait_for(process, b"ok", plan.address)
+            _order(process, {"order": "arm", **asdict(plan), "pattern_program": str(_PATTERN_PROGRAM)})
+            _wait_for(process, b"ok 0", plan.address)
         except BaseException:
             process.kill()
             _reap(process)
@@ -126,26 +138,41 @@ class ProcessGuard:
             return
         late_s, self._last_beat_s = now - self._last_beat_s, now
         self._next_beat_s = now + _BEAT_EVERY_S
-        if late_s > _TOO_LATE_S:
-            raise self._lost(f"the program stood still for {late_s:.1f} s, and the guardian may have switched off")
+        if self._answers(process):
+            self._last_answer_s = now
+        self._number += 1
         assert process.stdin is not None
+        try:
+            os.write(process.stdin.fileno(), b'{"order": "beat", "number": %d}\n' % self._number)
+        except OSError as error:
+            raise self._lost("the guardian process does not listen") from error
+        if late_s > _TOO_LATE_S or now - self._last_answer_s > _ANSWER_WITHIN_S:
+            # Starved is not hung: where it answers this very beat, it has not acted, and it goes on trusting us.
+            self._wait_for_answer(process, late_s)
+        self._last_beat_s = time.monotonic()
+
+    def _answers(self, process: subprocess.Popen[bytes]) -> bytes:
+        """What it has said since; empty where nothing. Raises GuardianLost where it has acted, or is gone."""
         assert process.stdout is not None
         try:
             answers = os.read(process.stdout.fileno(), 65536)
         except BlockingIOError:
-            answers = None
-        if answers == b"" or process.poll() is not None:
-            raise self._lost("the guardian process is gone")
-        if answers and b"acting" in answers:
+            return b""
+        if b"acting" in answers:
             raise self._lost("the guardian has switched off")
-        if answers:
-            self._last_answer_s = now
-        elif now - self._last_answer_s > _ANSWER_WITHIN_S:
-            raise self._lost("the guardian process does not answer")
-        try:
-            os.write(process.stdin.fileno(), b'{"order": "beat"}\n')
-        except OSError as error:
-            raise self._lost("the guardian process does not listen") from error
+        if not answers or process.poll() is not None:
+            raise self._lost("the guardian process is gone")
+        return answers
+
+    def _wait_for_answer(self, process: subprocess.Popen[bytes], late_s: float) -> None:
+        until = time.monotonic() + _ANSWER_WITHIN_S
+        said = b""
+        while b"ok %d\n" % self._number not in said:
+            said += self._answers(process)
+            if time.monotonic() > until:
+                raise self._lost(f"the guardian process does not answer; the program was late by {late_s:.1f} s")
+            time.sleep(_LOOK_S)
+        self._last_answer_s = time.monotonic()
 
     def disarm(self) -> None:
         """Let the guardian leave."""
@@ -159,10 +186,12 @@ class ProcessGuard:
 
 def _spawn(plan: SafePlan) -> subprocess.Popen[bytes]:
     """In a session of its own, so that what ends our process group does not end it."""
-    isolated = ["-I"] if plan.host is None else ["-I", "-S"]
+    needs_packages = plan.host is None or plan.reply.startswith("re2:")
+    isolated = ["-I"] if needs_packages else ["-I", "-S"]
     options: dict[str, Any] = {}
     if os.name == "posix":
-        options = {"start_new_session": True, "pass_fds": () if plan.fd is None else (plan.fd,)}
+        inherited = tuple(fd for fd in (plan.fd, plan.lock) if fd is not None)
+        options = {"start_new_session": True, "pass_fds": inherited}
     else:
         options = {"creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
     return subprocess.Popen(
@@ -181,7 +210,8 @@ def _wait_for(process: subprocess.Popen[bytes], word: bytes, address: str) -> No
     line = process.stdout.readline().strip()
     if line != word:
         remedy = "Nothing was switched on. Check that Python can start programs here."
-        raise GuardianLost("the guardian process could not be armed", resource=address, remedy=remedy)
+        why = f": {line[3:].decode('utf-8', 'replace')}" if line.startswith(b"no ") else ""
+        raise GuardianLost(f"the guardian process could not be armed{why}", resource=address, remedy=remedy)
 
 
 def _order(process: subprocess.Popen[bytes], order: dict[str, Any]) -> None:

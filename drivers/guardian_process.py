@@ -2,16 +2,19 @@
 
 Run as `python -I -S guardian_process.py`, standard library only, so that it is ready in some 30 ms. Its orders come as
 JSON lines on standard input: `arm` with all it needs to know, `beat` while the application lives, `disarm` once the
-output is proved off. It acts on end of input, on the death of the application (its parent), and on a second without a
-beat; first through the application's own socket, which it was handed, else by a connection of its own.
+output is proved off. Each order is answered with its number, so that an application that was late with a beat can tell
+whether it is still trusted. The guardian acts on end of input, on the death of the application (its parent), and after
+1.6 s without a beat; first through the application's own socket, which it was handed, else by a connection of its own.
 """
 
 from __future__ import annotations
 
 import contextlib
+import importlib.util
 import json
 import os
 import queue
+import select
 import signal
 import socket
 import sys
@@ -19,10 +22,11 @@ import threading
 import time
 from typing import Any
 
-BEAT_TIMEOUT_S = 1.0
+BEAT_TIMEOUT_S = 1.6  # off within 2 s of a death that nothing else tells; a starved machine is late, not dead
 _LOOK_AGAIN_S = 1.5  # an ON that the instrument executes late is found within this time
 _GIVE_UP_S = 120.0
 _TICK_S = 0.02
+_TAKEN = ("busy", "in use", "locked", "timeout", "refused")
 
 
 class Connection:
@@ -74,13 +78,13 @@ class SocketConnection(Connection):
 class VisaConnection(Connection):
     """For links that are no sockets; PyVISA was imported when the guardian was armed."""
 
-    def __init__(self, address: str, end: bytes) -> None:
+    def __init__(self, address: str, library: str, end: bytes) -> None:
         super().__init__(end)
         import pyvisa
 
         self._pyvisa = pyvisa
         try:
-            opened: Any = pyvisa.ResourceManager("@py").open_resource(address)
+            opened: Any = pyvisa.ResourceManager(library).open_resource(address)
             self._resource = opened
             self._resource.read_termination = end.decode("ascii")
         except Exception as error:  # whatever the library raises: there is no connection
@@ -102,66 +106,119 @@ class VisaConnection(Connection):
         except Exception as error:
             raise ConnectionError(str(error)) from error
 
+    def close(self) -> None:
+        """Hang up."""
+        with contextlib.suppress(Exception):
+            self._resource.close()
+
+
+class Orders:
+    """Lines from the application, without a thread where the system can wait for a pipe."""
+
+    def __init__(self) -> None:
+        self._buffer = b""
+        self._queue: queue.Queue[bytes] | None = None
+        if os.name != "posix":
+            self._queue = queue.Queue()
+            threading.Thread(target=self._read_on, args=(self._queue,), daemon=True).start()
+
+    def _read_on(self, arrived: queue.Queue[bytes]) -> None:
+        while data := os.read(0, 65536):
+            arrived.put(data)
+        arrived.put(b"")
+
+    def take(self, timeout_s: float) -> list[dict[str, Any]] | None:
+        """The orders that have come, none at the time-out; None once the application has closed its end."""
+        if self._queue is not None:
+            try:
+                data = self._queue.get(timeout=timeout_s)
+            except queue.Empty:
+                return []
+        else:
+            if not select.select([0], [], [], timeout_s)[0]:
+                return []
+            data = os.read(0, 65536)
+        if not data:
+            return None
+        *lines, self._buffer = (self._buffer + data).split(b"\n")
+        return [json.loads(line) for line in lines]
+
 
 class Guardian:
     """Waits for a reason to act, then acts until the output is proved off."""
 
-    def __init__(self, orders: queue.Queue[dict[str, Any] | None]) -> None:
+    def __init__(self, orders: Orders) -> None:
         self._orders = orders
         self._plan: dict[str, Any] = {}
         self._sockets: list[socket.socket] = []
+        self._pattern: Any = None
 
     def run(self) -> None:
         """Until disarmed, or until the output is off."""
         parent = os.getppid()
         last_beat = time.monotonic()
         while True:
-            try:
-                order = self._orders.get(timeout=_TICK_S)
-            except queue.Empty:
-                gone = os.name == "posix" and os.getppid() != parent
-                if self._plan and (gone or time.monotonic() - last_beat > BEAT_TIMEOUT_S):
-                    break
-                continue
-            if order is None or order["order"] == "disarm":
-                if order is None and self._plan:
-                    break
+            # Orders first: where this process was starved itself, beats wait in the pipe, and the clock says nothing.
+            orders = self._orders.take(_TICK_S)
+            if orders is None and not self._plan:
                 return
-            last_beat = time.monotonic()
-            if order["order"] == "arm":
-                self._arm(order)
-            _say("ok")
+            gone = os.name == "posix" and os.getppid() != parent
+            late = not orders and time.monotonic() - last_beat > BEAT_TIMEOUT_S
+            if orders is None or (self._plan and (gone or late)):
+                break
+            for order in orders:
+                if order["order"] == "disarm":
+                    return
+                last_beat = time.monotonic()
+                fault = self._arm(order) if order["order"] == "arm" else ""
+                _say(f"no {fault}" if fault else f"ok {order.get('number', 0)}")
         _say("acting")
         self._switch_off()
 
-    def _arm(self, plan: dict[str, Any]) -> None:
-        self._plan = plan
+    def _arm(self, plan: dict[str, Any]) -> str:
+        """Be ready to act; why that cannot be, else empty. All that is needed later is loaded and tried now."""
+        try:
+            if plan["reply"]:
+                self._pattern = _load_pattern(plan["pattern_program"]).compile_pattern(plan["reply"])
+            if plan["host"] is None:
+                try:
+                    VisaConnection(plan["address"], plan["library"], plan["end"].encode()).close()
+                except ConnectionError as error:
+                    # A link for one at a time is free for us once the application is dead.
+                    if not any(word in str(error).lower() for word in _TAKEN):
+                        raise
+        except Exception as error:  # noqa: BLE001  whatever it is, the application must hear of it before output on
+            return " ".join(str(error).split())[:300] or repr(error)
         if plan["fd"] is not None:
             self._sockets = [socket.socket(fileno=plan["fd"])]
-        if plan["host"] is None:
-            import pyvisa
-
-            pyvisa.ResourceManager("@py")
+        self._plan = plan
+        return ""
 
     def _switch_off(self) -> None:
         """By the handed-on socket, else by connections of one's own, until it is off and stays off."""
         give_up = time.monotonic() + _GIVE_UP_S
+        if self._kept_off(give_up) and self._plan["query"] and self._plan["mark"]:
+            with contextlib.suppress(OSError):
+                os.unlink(self._plan["mark"])
+
+    def _kept_off(self, give_up: float) -> bool:
         for sock in self._sockets:
             with contextlib.suppress(OSError):
                 if self._keep_off(SocketConnection(sock, self._plan["end"].encode()), time.monotonic() + 1.0):
-                    return
+                    return True
         while time.monotonic() < give_up:
             with contextlib.suppress(OSError):
                 # Send at once and keep waiting: an instrument for one client serves us when it has noticed that the
                 # other is dead, and every abandoned try would queue one more dead client before us.
                 if self._keep_off(self._connect(), give_up):
-                    return
+                    return True
             time.sleep(0.05)
+        return False
 
     def _connect(self) -> Connection:
         end = self._plan["end"].encode()
         if self._plan["host"] is None:
-            return VisaConnection(self._plan["address"], end)
+            return VisaConnection(self._plan["address"], self._plan["library"], end)
         sock = socket.create_connection((self._plan["host"], self._plan["port"]), timeout=5.0)
         sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         return SocketConnection(sock, end)
@@ -184,13 +241,33 @@ class Guardian:
         # A line feed first: half a message of the application may stand in the instrument's buffer.
         text = terminator + "".join(message + terminator for message in [*plan["safe"], plan["identify"]])
         connection.send(text.encode("ascii"))
-        while (answer := connection.line(deadline)) is not None and answer != plan["identity"]:
+        while (answer := self._answer(connection, deadline)) is not None and answer != plan["identity"]:
             pass
         if answer is None or not plan["query"]:
             return False
         connection.send((plan["query"] + terminator).encode("ascii"))
-        state = connection.line(deadline)
-        return state is not None and state.upper() in plan["off"]
+        state = self._answer(connection, deadline)
+        while state == plan["query"]:  # some send back what they get
+            state = self._answer(connection, deadline)
+        return state is not None and self._means_off(state)
+
+    def _answer(self, connection: Connection, deadline: float) -> str | None:
+        line = connection.line(deadline)
+        prompt = self._plan["prompt"]
+        return line.removeprefix(prompt).strip() if line is not None and prompt else line
+
+    def _means_off(self, reply: str) -> bool:
+        """As the driver reads it: the part that the pattern names, a word or a number, or one bit of it."""
+        word = reply if self._pattern is None else self._pattern.find(reply)
+        if word is None:
+            return False
+        if self._plan["bit"] is None and word.upper() in self._plan["off"]:
+            return True
+        try:
+            value = round(float(word))
+        except (ValueError, OverflowError):
+            return False
+        return value == 0 if self._plan["bit"] is None else not value >> self._plan["bit"] & 1
 
 
 def _say(text: str) -> None:
@@ -198,10 +275,15 @@ def _say(text: str) -> None:
         os.write(1, text.encode("ascii") + b"\n")
 
 
-def _listen(orders: queue.Queue[dict[str, Any] | None]) -> None:
-    for line in sys.stdin.buffer:
-        orders.put(json.loads(line))
-    orders.put(None)
+def _load_pattern(program: str) -> Any:
+    """The module that reads replies for the driver, by its path: this program knows no package."""
+    spec = importlib.util.spec_from_file_location("pattern", program)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["pattern"] = module  # dataclasses looks its module up there
+    spec.loader.exec_module(module)
+    return module
 
 
 def main() -> None:
@@ -209,8 +291,7 @@ def main() -> None:
     for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN)
-    orders: queue.Queue[dict[str, Any] | None] = queue.Queue()
-    threading.Thread(target=_listen, args=(orders,), daemon=True).start()
+    orders = Orders()
     _say("there")
     Guardian(orders).run()
     os._exit(0)

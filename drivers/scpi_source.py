@@ -10,7 +10,7 @@ from drivers.errors import InstrumentError, SettingError
 from drivers.guardian import SafePlan
 from drivers.instrument import Instrument
 from drivers.values import agrees
-from drivers.wires import host_and_port
+from drivers.wires import host_and_port, visa_library
 
 _ACKNOWLEDGED_WITHIN_S = 0.5
 
@@ -26,7 +26,7 @@ class ScpiSource(Instrument):
 
     def open(self) -> None:
         """Switch off before anything else, then identify and reset."""
-        self._switch_off()
+        self.order_off()
         super().open()
 
     def configure(self, *, current_A: float, compliance_V: float) -> None:
@@ -106,7 +106,7 @@ class ScpiSource(Instrument):
         Another setting, of this role or of the other one of the same instrument, may have moved level, compliance or
         output. Raises SettingError.
         """
-        if self._output_reads_on():
+        if self.read_output():
             raise SettingError(
                 "the output is on though only settings were sent",
                 resource=self.link.resource,
@@ -117,9 +117,6 @@ class ScpiSource(Instrument):
         self._compare_level(())
         self._compare_compliance()
         self.set("output", True)
-
-    def _output_reads_on(self) -> bool:
-        return bool(self.spelling("output").get) and self.get_bool("output")
 
     def look_after(self) -> list[str]:
         """In the middle of a run: what its error queue holds. Raises SettingError where the output is off by itself."""
@@ -182,9 +179,9 @@ class ScpiSource(Instrument):
         return self._switched_off()
 
     def _switched_off(self) -> bool:
-        self._switch_off()
+        self.order_off()
         try:
-            return bool(self.spelling("output").get) and not self.get_bool("output")
+            return self.read_output() is False
         except InstrumentError:
             return False
 
@@ -201,17 +198,14 @@ class ScpiSource(Instrument):
             identify=self.link.identity_query,
             identity=self.link.identity,
             query=output.get,
-            off=self._answers_of_off(output),
+            off=(output.off.upper(), *(text.upper() for text in self.dialect.format.false)),
             terminator=self.dialect.write_termination,
             end=self.dialect.read_termination,
+            reply="" if output.reply is None else output.reply.source,
+            prompt=self.dialect.prompt.strip(),
+            bit=output.bit if output.kind == "bit" else None,
+            library="" if target is not None else visa_library(self.link.resource),
         )
-
-    def _answers_of_off(self, output: Spelling) -> tuple[str, ...]:
-        """Whole answers to the output's query that mean off, as the guardian compares them."""
-        words = ["0", "+0", output.off.upper(), *(text.upper() for text in self.dialect.format.false)]
-        if output.reply is not None:
-            words += [output.reply.answer(word).upper() for word in words]
-        return tuple(words)
 
     def off_messages(self) -> tuple[str, ...]:
         """The safe sequence; the output's own off message always stands in it, because the readback asks about that."""
@@ -220,7 +214,15 @@ class ScpiSource(Instrument):
         own = [off for spelling in spellings for off in _off_of(spelling)]
         return (*self.dialect.safe, *(message for message in own if message not in self.dialect.safe))
 
-    def _switch_off(self) -> None:
+    def read_output(self) -> bool | None:
+        """Whether the output is on, as it reads back; None where it cannot be asked. Raises InstrumentError."""
+        only = self.dialect.capabilities["output"]
+        if len(only) == 1:
+            self._chosen.setdefault("output", only[0])  # nothing to choose from: it is not probed with a wrong query
+        return self.get_bool("output") if self.spelling("output").get else None
+
+    def order_off(self) -> None:
+        """Send all that switches it off, message by message, whatever each of them meets."""
         for message in self.off_messages():
             with contextlib.suppress(InstrumentError):
                 self.link.write(message, at_once=True)

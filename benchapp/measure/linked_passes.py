@@ -83,6 +83,11 @@ class LinkedPasses:
         self._pair.abandon()
         self._prepared = False
 
+    def suspend(self) -> None:
+        """Back to single levels for a while; the next pass programs everything anew."""
+        self._pair.leave()
+        self._prepared = False
+
     def leave(self) -> None:
         """Back to single levels."""
         self._pair.leave()

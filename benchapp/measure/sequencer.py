@@ -206,7 +206,7 @@ class Sequencer:
         while True:
             self._guard.beat()
             if not self._control.idle():
-                self._obey(source)
+                self._obey(source, passes)
             try:
                 found = passes.one()
             except PassFailed as failure:
@@ -284,10 +284,12 @@ class Sequencer:
 
     # Orders and waiting.
 
-    def _obey(self, source: CurrentSource) -> None:
+    def _obey(self, source: CurrentSource, passes: LinkedPasses | None = None) -> None:
         self._end_if_stopped()
         while (order := self._control.take()) is not None:
             if order.kind is OrderKind.PAUSE:
+                if passes is not None:
+                    passes.suspend()  # while a list steps the source, a level of 0 would not reach the output
                 self._pause(source)
             elif order.kind is OrderKind.MARK:
                 self._event(EventKind.MARK, order.text)
@@ -325,6 +327,9 @@ class Sequencer:
             left -= part
             if left > 0:
                 self._on_wait()
+        # The shortest wait shows life too, or a run made of short ones would look dead to the guardian.
+        self._guard.beat()
+        self._end_if_stopped()
 
     def _on_wait(self) -> None:
         """In every slice of a wait: show life, hand over what is there, and end the run where that is ordered."""

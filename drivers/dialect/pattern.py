@@ -38,10 +38,6 @@ class Pattern:
         groups = match.groupdict()
         return groups.get("value") or groups.get("text") or reply
 
-    def answer(self, word: str) -> str:
-        """The reply that would hold that word; for a template only."""
-        return self.source.replace("{text}", word).replace("{value}", word)
-
 
 def compile_pattern(source: str) -> Pattern:
     """From the text in a dialect file. Raises PatternError."""
@@ -53,7 +49,9 @@ def compile_pattern(source: str) -> Pattern:
         name, after = parts[index], parts[index + 1]
         if name == "skip":
             stop = after.lstrip()[:1]
-            compiled += rf"[^{re.escape(stop)}]*+" if stop else r"[^\r\n]*+"
+            # Before mere space it is one word, or it would eat what the next place needs.
+            anything = r"\S*+" if after else r"[^\r\n]*+"
+            compiled += rf"[^{re.escape(stop)}]*+" if stop else anything
         elif name in _PLACES and f"(?P<{name}>" not in compiled:
             if name == "text" and after[:1].strip():
                 compiled += rf"(?P<text>[^\s{re.escape(after[0])}]++)"

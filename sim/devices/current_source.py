@@ -30,7 +30,7 @@ class CurrentSource(ScpiDevice):
         self.add(
             "[SOURce]:CURRent[:LEVel][:IMMediate][:AMPLitude]",
             set_=self._set_level,
-            query=lambda: f"{self._level_A:.9E}",
+            query=lambda: f"{self._fixed_A:.9E}",
             query_with=lambda text: f"{self._level_number(text):.9E}",
         )
         self.add(
@@ -73,7 +73,7 @@ class CurrentSource(ScpiDevice):
     def reset(self) -> None:
         """Output off, level 0, least compliance."""
         self._output = False
-        self._level_A = 0.0
+        self._level_A = self._fixed_A = 0.0
         self._range_A = self._config.max_current_A
         self._compliance_V = min(1.0, self._config.max_compliance_V)
         self._list_A: list[float] = []
@@ -105,6 +105,10 @@ class CurrentSource(ScpiDevice):
 
     def _set_mode(self, text: str) -> None:
         self._mode = choice(text, ("FIXed", "LIST"))
+        if self._mode != "LIST":
+            self._abort()
+            self._level_A = self._fixed_A
+            self._apply()
 
     def _set_trigger(self, text: str) -> None:
         self._trigger = choice(text, ("IMMediate", "BUS", "EXTernal"))
@@ -130,8 +134,10 @@ class CurrentSource(ScpiDevice):
         return number(text, -self._config.max_current_A, self._config.max_current_A, 0.0)
 
     def _set_level(self, text: str) -> None:
-        self._level_A = self._level_number(text)
-        self._apply()
+        self._fixed_A = self._level_number(text)
+        if self._mode != "LIST":  # there the list alone says what flows
+            self._level_A = self._fixed_A
+            self._apply()
 
     def _set_range(self, text: str) -> None:
         # Ranges are decades; a request is rounded up to the next one.

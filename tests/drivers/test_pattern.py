@@ -41,3 +41,7 @@ def test_a_hostile_pattern_costs_nothing(source: str) -> None:
     pattern.find("1" * (LONGEST_REPLY - 1))
     assert time.perf_counter() - start < 1.0
     assert pattern.find("b" * (LONGEST_REPLY + 1)) is None
+
+
+def test_a_word_may_be_skipped_before_a_word() -> None:
+    assert compile_pattern("{skip} {text}").find("V1 OPR") == "OPR"

@@ -1,14 +1,19 @@
 """After every death of the application the output is off within two seconds."""
 
+import contextlib
 import os
 import signal
 import sys
+import time
 from collections.abc import Iterator
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
 
 from benchapp.logbook.query import list_runs
+from drivers import guardian_process
+from drivers.dialect import pattern
 from drivers.guardian import GuardianLost, ProcessGuard, SafePlan
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock
@@ -83,12 +88,64 @@ def test_no_guardian_no_output(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) 
         ProcessGuard().arm(plan)
 
 
-def test_a_silent_guardian_and_a_late_beat_are_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
-    plan = SafePlan("here", "127.0.0.1", 1, None, (":OUTP OFF",), "*IDN?", "me", ":OUTP?", ("0",), "\n", "\n")
+PLAN = SafePlan("here", "127.0.0.1", 1, None, (":OUTP OFF",), "*IDN?", "me", ":OUTP?", ("0",), "\n", "\n")
+
+
+def test_late_is_not_hung_and_a_standstill_is() -> None:
     guard = ProcessGuard()
-    guard.arm(plan)
-    guard._last_beat_s -= 0.9
-    guard._next_beat_s = 0.0
-    with pytest.raises(GuardianLost, match="stood still"):
+    guard.arm(PLAN)
+    for late_s in (0.0, 1.0, 1.2):
+        time.sleep(late_s)
         guard.beat()
+    time.sleep(1.8)  # the guardian has acted by now, and says so instead of answering
+    with pytest.raises(GuardianLost, match="has switched off"):
+        guard.beat()
+    assert guard._process is not None
+    guard._process.kill()
     guard.disarm()
+
+
+def test_a_silent_guardian_is_noticed() -> None:
+    guard = ProcessGuard()
+    guard.arm(PLAN)
+    assert guard._process is not None
+    os.kill(guard._process.pid, signal.SIGSTOP)
+    began = time.monotonic()
+    with contextlib.suppress(GuardianLost):
+        while time.monotonic() - began < 6:
+            guard.beat()
+            time.sleep(0.05)
+    assert 1.9 < time.monotonic() - began < 5
+    guard._process.kill()
+    guard.disarm()
+
+
+@pytest.mark.parametrize(
+    ("reply", "bit", "said", "off"),
+    [
+        ("", None, "0", True),
+        ("", None, "+0.0E+00", True),
+        ("", None, "1", False),
+        ("", None, "AUS", True),
+        ("", 3, "7", True),
+        ("", 3, "8", False),
+        ("{skip}= {text}", None, "state of it = aus", True),
+        ("OUT {value} {skip}", None, "OUT 1 since noon", False),
+        ("re2:OUT:(?P<text>[A-Z]+)!", None, "OUT:AUS!", True),
+        ("re2:OUT:(?P<text>[A-Z]+)!", None, "OUT:EIN!", False),
+    ],
+)
+def test_the_guardian_reads_off_as_the_driver_does(reply: str, bit: int | None, said: str, off: bool) -> None:
+    if reply.startswith("re2:"):
+        pytest.importorskip("re2")
+    guardian = guardian_process.Guardian(guardian_process.Orders())
+    plan = {**asdict(PLAN), "reply": reply, "bit": bit, "off": ["AUS"], "fd": None}
+    assert guardian._arm({**plan, "pattern_program": pattern.__file__}) == ""
+    assert guardian._means_off(said) is off
+
+
+def test_a_guardian_that_could_not_act_is_refused_before_the_output_goes_on() -> None:
+    with pytest.raises(GuardianLost, match=r"could not be armed: .*Nothing was switched on"):
+        ProcessGuard().arm(replace(PLAN, address="USB0::1::2::NOSUCH::INSTR", host=None, library="@py"))
+    with pytest.raises(GuardianLost, match="could not be armed"):
+        ProcessGuard().arm(replace(PLAN, reply="re2:(("))
