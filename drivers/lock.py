@@ -12,6 +12,7 @@ import os
 import re
 import sys
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
@@ -35,10 +36,10 @@ class AddressLock:
         self._path = folder / f"{hashlib.sha256(canonical(address).encode()).hexdigest()[:24]}.lock"
         self._file: int | None = None
 
-    def take(self, holder: str) -> None:
+    def take(self, holder: str, on_wait: Callable[[], None] = lambda: None) -> None:
         """Become the holder, under that name. Raises InstrumentBusy.
 
-        Where the holder is dead and only its guardian is left, wait for that.
+        Where the holder is dead and only its guardian is left, wait for that; `on_wait` may raise to end it.
         """
         try:
             self._path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -60,6 +61,11 @@ class AddressLock:
                     remedy="Let that end, or choose another instrument. Its output can be switched off at any time:"
                     f" benchapp off --source {self.address}",
                 )
+            try:
+                on_wait()
+            except BaseException:
+                os.close(file)
+                raise
             time.sleep(_LOOK_S)
         self._file = file
         text = f"{os.getpid()}\n{holder}"[:_LONGEST].encode("utf-8", "replace")

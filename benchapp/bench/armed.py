@@ -15,6 +15,7 @@ from pathlib import Path
 
 from benchapp.paths import data_folder, runtime_folder
 from drivers.lock import AddressLock, canonical
+from drivers.wires import check_address
 
 _LARGEST = 10_000
 
@@ -29,10 +30,17 @@ class Armed:
     holder: str
     since_s: float
 
+    def is_at(self, address: str) -> bool:
+        """Whether it is the source at that address."""
+        return canonical(self.address) == canonical(address)
+
     @property
     def when(self) -> str:
         """The time of day in words."""
-        return time.strftime("%Y-%m-%d %H:%M", time.localtime(self.since_s))
+        try:
+            return time.strftime("%Y-%m-%d %H:%M", time.localtime(self.since_s))
+        except (OverflowError, ValueError, OSError):
+            return "an unknown time"
 
 
 def path_of(address: str) -> Path:
@@ -57,18 +65,24 @@ def clear(address: str) -> None:
 
 
 def left_behind() -> list[Armed]:
-    """Sources that somebody switched on who is not there any more; files that cannot be read are passed over."""
+    """Sources that somebody switched on who is not there any more."""
+    return [armed for armed in noted() if AddressLock(armed.address, runtime_folder()).holder() is None]
+
+
+def noted() -> list[Armed]:
+    """All sources that are noted as switched on; files that cannot be read are passed over."""
     found = []
     for path in sorted(_folder().glob("*.json")):
         try:
             if path.stat().st_size > _LARGEST:
                 continue
-            armed = Armed(**json.loads(path.read_text("utf-8")))
-            nobody = AddressLock(str(armed.address), runtime_folder()).holder() is None
-        except (OSError, ValueError, TypeError):
-            continue
-        if nobody:
+            kept = json.loads(path.read_text("utf-8"))
+            texts = {key: str(kept[key]) for key in ("address", "dialect", "identity", "holder")}
+            armed = Armed(**texts, since_s=float(kept["since_s"]))
+            check_address(armed.address)
             found.append(armed)
+        except (OSError, ValueError, TypeError, KeyError, RecursionError):
+            continue
     return found
 
 

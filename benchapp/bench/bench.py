@@ -6,13 +6,18 @@ import contextlib
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TypeVar
 
+from benchapp.bench.energised import Energised
+from benchapp.bench.locks import Locks
+from benchapp.bench.output import OutputState
 from benchapp.errors import Fault, InputError
 from benchapp.recipe import Recipe
 from drivers.dialect import Dialect, load_dialect
 from drivers.dialect.energising import faults_together
 from drivers.errors import AddressError, DialectError, InstrumentError
+from drivers.guardian import Guard
 from drivers.instrument import Setting
 from drivers.plugins import Driver, load_driver
 from drivers.polarity import Polarity, UnipolarSource
@@ -44,6 +49,8 @@ class BenchPlan:
     source_driver: Callable[..., CurrentSource] = ScpiSource
     voltmeter_driver: Callable[..., Voltmeter] = ScpiVoltmeter
     polarity: Polarity | None = None
+    holder: str = ""  # what others are told who want these instruments meanwhile
+    source_dialect_name: str = "scpi"
 
     @property
     def one_instrument(self) -> bool:
@@ -90,7 +97,13 @@ def plan_bench(
         in_process=in_process,
         source_driver=drivers["source"].make,
         voltmeter_driver=drivers["voltmeter"].make,
+        source_dialect_name=_kept_name(source_dialect or "scpi"),
     )
+
+
+def _kept_name(name: str) -> str:
+    """A dialect's name as another program finds it, which may start in another folder."""
+    return str(Path(name).absolute()) if name.endswith(".toml") else name
 
 
 class Bench:
@@ -101,13 +114,29 @@ class Bench:
         self._transcript = transcript
         self.source: CurrentSource | None = None
         self.voltmeter: Voltmeter | None = None
+        self._locks = Locks([] if plan.in_process else [plan.source, plan.voltmeter])
+
+    def energised(self, guard: Guard, seen: Callable[[OutputState], None]) -> Energised | None:
+        """The one way to drive the opened source; None where it could not be reached."""
+        if self.source is None:
+            return None
+        return Energised(
+            self.source,
+            guard,
+            seen=seen,
+            lock=self._locks.fd(self._plan.source),
+            dialect=self._plan.source_dialect_name,
+            holder=self._plan.holder,
+        )
 
     def open(self, on_wait: Callable[[], None] = lambda: None) -> tuple[CurrentSource, Voltmeter]:
-        """Connect and identify both; where both fail, both are named. Raises InstrumentError.
+        """Connect and identify both; where both fail, both are named. Raises InstrumentError; InstrumentBusy where
+        another program has one of them.
 
         `on_wait` is called in every wait and after each of them, and may raise to end it.
         """
         plan = self._plan
+        self._locks.take(plan.holder, on_wait)
         failures: list[InstrumentError] = []
         try:
             self.source = self._made(plan.source_driver, plan.source, plan.source_dialect, plan.source_wire)
@@ -169,6 +198,7 @@ class Bench:
             if instrument is not None:
                 with contextlib.suppress(InstrumentError, OSError):
                     instrument.close()
+        self._locks.release()
 
     def identities(self) -> dict[str, str]:
         """Who was opened, by role."""

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from benchapp.bench.check_energised import check_energised
+from benchapp.bench.energised import Energised
 from benchapp.bench.limits import HouseLimits
+from benchapp.bench.locks import Locks, locked
 from benchapp.bench.units import harmless_A, user_units
 from benchapp.recipe import Recipe
 from drivers.check import Checked, check
@@ -21,6 +23,13 @@ def check_instrument(
 ) -> tuple[str, list[Checked], list[str]]:
     """Identity, capabilities and notices. Raises InstrumentError, AddressError."""
     check_address(address)
+    with locked("a check", address):
+        return _checked(role, address, dialect, transcript)
+
+
+def _checked(
+    role: str, address: str, dialect: Dialect, transcript: Transcript | None
+) -> tuple[str, list[Checked], list[str]]:
     instrument: ScpiSource | ScpiVoltmeter
     if role == "source":
         instrument = make_source(address, dialect, transcript=transcript)
@@ -38,9 +47,10 @@ def probe_instrument(
 ) -> Report:
     """What can be found out. Raises InstrumentError, AddressError."""
     check_address(address)
-    return probe(
-        lambda end: open_wire(address, end.encode("ascii")), address, role, may_read=may_read, transcript=transcript
-    )
+    with locked("a probe", address):
+        return probe(
+            lambda end: open_wire(address, end.encode("ascii")), address, role, may_read=may_read, transcript=transcript
+        )
 
 
 def check_with_output_on(
@@ -56,6 +66,21 @@ def check_with_output_on(
     Raises LimitExceeded, InstrumentError.
     """
     limits.check(recipe)
+    with locked("a check with the output on", source_address, voltmeter_address) as locks:
+        return _checked_with_output_on(
+            source_address, source_dialect, voltmeter_address, voltmeter_dialect, recipe, limits, locks
+        )
+
+
+def _checked_with_output_on(
+    source_address: str,
+    source_dialect: Dialect,
+    voltmeter_address: str,
+    voltmeter_dialect: Dialect,
+    recipe: Recipe,
+    limits: HouseLimits,
+    locks: Locks,
+) -> list[Checked]:
     units = user_units()
     source = make_source(source_address, source_dialect)
     guard = ProcessGuard()
@@ -69,6 +94,13 @@ def check_with_output_on(
                 source,
                 voltmeter,
                 guard,
+                Energised(
+                    source,
+                    guard,
+                    lock=locks.fd(source_address),
+                    dialect=source_dialect.path or source_dialect.id,
+                    holder="a check with the output on",
+                ),
                 resistance_ohm=recipe.nominal_ohm or 0.0,
                 current_A=recipe.current_A,
                 compliance_V=recipe.compliance_V,

@@ -21,6 +21,7 @@ def check_energised(
     source: ScpiSource,
     voltmeter: ScpiVoltmeter,
     guard: Guard,
+    energised: Energised,
     *,
     resistance_ohm: float,
     current_A: float,
@@ -33,7 +34,6 @@ def check_energised(
     """
     source.configure(current_A=current_A, compliance_V=compliance_V)
     voltmeter.configure(nplc=1.0, line_frequency_Hz=50.0, range_V=None)
-    energised = Energised(source, guard)
     try:
         energised.switch_on()
         found = []

@@ -102,6 +102,15 @@ def switch_off(address: str, dialect: Dialect, transcript: Transcript | None = N
     return SwitchedOff(address, identity, on, fault, holder)
 
 
+def read_output(address: str, dialect: Dialect) -> OutputSeen:
+    """One look at an output; nothing is set. Never raises for what an instrument does."""
+    reader = OutputReader(address, dialect)
+    try:
+        return reader.read()
+    finally:
+        reader.close()
+
+
 class OutputReader:
     """Reads an output again and again over a connection of its own; sets nothing. For one thread."""
 

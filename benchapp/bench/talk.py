@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from types import TracebackType
 from typing import Self
 
 from benchapp.bench.limits import HouseLimits
+from benchapp.bench.locks import Locks
 from benchapp.errors import Fault, InputError
 from drivers.dialect import Dialect, load_dialect
 from drivers.dialect.energising import numbers_of, why_it_energises
@@ -21,7 +23,13 @@ class Conversation:
     """
 
     def __init__(self, address: str, dialect: Dialect, limits: HouseLimits, timeout_s: float) -> None:
-        self._link = make_link(address, dialect)
+        self._held = Locks([address])
+        self._held.take(f"a conversation (process {os.getpid()})")
+        try:
+            self._link = make_link(address, dialect)
+        except BaseException:
+            self._held.release()
+            raise
         self._timeout_s, self._limits = timeout_s, limits
         # Whoever talks to a voltmeter may have the address of the source: SCPI's own words are known for both.
         self._source = ScpiSource(self._link, dialect if dialect.kind == "source" else load_dialect("scpi", "source"))
@@ -35,6 +43,7 @@ class Conversation:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, tb: TracebackType | None) -> None:
         self._link.close()
+        self._held.release()
 
     def say(self, message: str) -> str | None:
         """Send one line; the answer where it asks. Raises InputError, LimitExceeded, InstrumentError."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from benchapp.cli import analyse, budget, compare, instruments, logbook, measure, simulate, window
+from benchapp.cli import analyse, budget, compare, instruments, logbook, measure, off, simulate, window
 from benchapp.errors import BenchError
 from benchapp.version import VERSION
 from drivers.errors import InstrumentError
@@ -41,6 +41,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.set_defaults(run=window.run)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     measure.add_parser(commands)
+    off.add_parser(commands)
     analyse.add_parser(commands)
     logbook.add_parser(commands)
     budget.add_parser(commands)

@@ -15,6 +15,7 @@ from benchapp.cli.auxiliary_options import add_auxiliary_options, auxiliary_plan
 from benchapp.cli.budget_options import add_budget_options, budget_plan
 from benchapp.cli.decision_options import add_decision_options, add_require_option, exit_with
 from benchapp.cli.geometry_options import add_geometry_options, geometry
+from benchapp.cli.off import tell_of_left_behind
 from benchapp.cli.output import opened
 from benchapp.cli.progress import Progress
 from benchapp.cli.scenarios import add_scenario_options, loaded
@@ -98,6 +99,7 @@ def run(arguments: argparse.Namespace) -> int:
     recipe = build_recipe(_entries(arguments, scenario))
     beside = auxiliary_plan(arguments)
     temperature_C = beside.temperature_C()
+    tell_of_left_behind(arguments.source or "")
     known = budget_plan(arguments, recipe.confidence, temperature_C, recipe.settle_s, recipe.aperture_s)
     conductor = geometry(arguments)
     kept = TranscriptFile(arguments.transcript) if arguments.transcript else contextlib.nullcontext()

@@ -16,6 +16,7 @@ from benchapp.analysis.student import coverage_factor
 from benchapp.bench.bench import Bench
 from benchapp.bench.energised import Energised
 from benchapp.bench.limits import HouseLimits, LimitExceeded
+from benchapp.bench.output import OutputState
 from benchapp.bench.units import Units, user_units
 from benchapp.clock import Clock
 from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd, RunStatus
@@ -50,7 +51,9 @@ class RunStopped(Exception):
 
 
 class Sequencer:
-    """One run of a recipe on a bench. `publish` takes the batches; what it raises ends the run."""
+    """One run of a recipe on a bench. `publish` takes the batches; what it raises ends the run. `seen` is told of the
+    output at once, past the batches.
+    """
 
     def __init__(
         self,
@@ -65,7 +68,9 @@ class Sequencer:
         known: BudgetPlan | None = None,
         real_time: Callable[[], float] = time.monotonic,
         units: Units | None = None,
+        seen: Callable[[OutputState], None] = lambda state: None,
     ) -> None:
+        self._seen = seen
         self._units = units or user_units()
         self._trial_A: float | None = None  # to prove the source's unit with, before the current goes higher
         self._guard = guard
@@ -139,8 +144,9 @@ class Sequencer:
         try:
             source, voltmeter = self._bench.open(self._on_wait)
         finally:
-            if self._bench.source is not None:
-                self._energised = Energised(self._bench.source, self._guard)
+            self._energised = self._bench.energised(self._guard, self._seen)
+            if self._energised is not None:
+                self._energised.look()
         self._trial_A = self._units.trial_A(source, self._recipe, self._limits)
         self._bench.configure(self._recipe, self._on_wait)
         facts = RunFacts(
@@ -239,7 +245,10 @@ class Sequencer:
     def _look_after(self, source: CurrentSource, voltmeter: Voltmeter) -> None:
         """Is the output still on, and does an instrument complain? Once a second it costs nothing."""
         self._guard.beat()  # after a standstill it is the guardian that has switched off, and that is to be told
-        for role, texts in (("source", source.look_after()), ("voltmeter", voltmeter.reported())):
+        assert self._energised is not None
+        from_source = source.look_after()
+        self._energised.still_on()
+        for role, texts in (("source", from_source), ("voltmeter", voltmeter.reported())):
             for text in texts:
                 self._event(EventKind.COMPLAINT, f"{role}: {text}")
         self._last_look_s = self._clock.now()

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import gc
+import os
 import sys
 import threading
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,6 +14,7 @@ import numpy as np
 
 from benchapp.bench.bench import Bench, BenchPlan
 from benchapp.bench.limits import HouseLimits
+from benchapp.bench.output import OutputSeen, OutputState
 from benchapp.clock import Clock
 from benchapp.events import EndReason, Event, EventKind, RunEnd
 from benchapp.logbook.replay import analyse_by
@@ -33,7 +36,8 @@ from drivers.registry import Transcript
 
 
 class Session:
-    """One run. `control` takes orders from any thread; `snapshot` and `history` hold what is in the record.
+    """One run. `control` takes orders from any thread; `snapshot` and `history` hold what is in the record; `output` is
+    the source's output as it was last read, whatever the record is doing.
 
     `known` is what is known beside the readings; it enters every statement.
     """
@@ -61,6 +65,7 @@ class Session:
         self.facts: RunFacts | None = None
         self.snapshot: RunSnapshot | None = None
         self.statement: Statement | None = None
+        self.output = OutputSeen.now(OutputState.UNKNOWN)
         self._known = known or BudgetPlan(confidence=recipe.confidence)
         self._geometry = geometry
         self._limits, self._clock, self._transcript = limits, clock, transcript
@@ -107,9 +112,14 @@ class Session:
         with self._changed:
             self._changed.wait(timeout_s)
 
+    def _see_output(self, state: OutputState) -> None:
+        self.output = OutputSeen.now(state)
+        with self._changed:
+            self._changed.notify_all()
+
     def _run(self) -> None:
         sequencer = Sequencer(
-            Bench(self.plan, self._transcript),
+            Bench(replace(self.plan, holder=self.plan.holder or self._holder()), self._transcript),
             self.recipe,
             self._limits,
             clock=self._clock,
@@ -117,6 +127,7 @@ class Session:
             publish=self._recorder.take,
             guard=NoGuard() if self.plan.in_process else ProcessGuard(),
             known=self._known,
+            seen=self._see_output,
         )
         try:
             self._end = sequencer.run()
@@ -160,6 +171,10 @@ class Session:
             end = replace(end, reason=EndReason.RECORD, text=self._recorder.lost)
         beside = circumstances_of(events, end)
         return make_statement(estimate, columns[1], self._terms(), beside)
+
+    def _holder(self) -> str:
+        name = f" of {self.recipe.name}" if self.recipe.name else ""
+        return f"run {self.run_id}{name} (process {os.getpid()}, since {time.strftime('%H:%M:%S')})"
 
     def _terms(self) -> Terms:
         facts = self.facts
