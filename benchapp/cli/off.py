@@ -6,7 +6,7 @@ import argparse
 import sys
 
 from benchapp.bench.armed import Armed, left_behind, noted
-from benchapp.bench.output import read_output, switch_off
+from benchapp.bench.off import read_output, switch_off
 from benchapp.errors import Fault, InputError
 from drivers.dialect import Dialect, load_dialect
 from drivers.errors import AddressError, DialectError

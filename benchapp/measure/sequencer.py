@@ -245,12 +245,16 @@ class Sequencer:
     def _look_after(self, source: CurrentSource, voltmeter: Voltmeter) -> None:
         """Is the output still on, and does an instrument complain? Once a second it costs nothing."""
         self._guard.beat()  # after a standstill it is the guardian that has switched off, and that is to be told
+        self._look_at(source)
+        for text in voltmeter.reported():
+            self._event(EventKind.COMPLAINT, f"voltmeter: {text}")
+
+    def _look_at(self, source: CurrentSource) -> None:
         assert self._energised is not None
-        from_source = source.look_after()
+        texts = source.look_after()
         self._energised.still_on()
-        for role, texts in (("source", from_source), ("voltmeter", voltmeter.reported())):
-            for text in texts:
-                self._event(EventKind.COMPLAINT, f"{role}: {text}")
+        for text in texts:
+            self._event(EventKind.COMPLAINT, f"source: {text}")
         self._last_look_s = self._clock.now()
 
     def _step(self, source: CurrentSource, level_A: float) -> None:
@@ -317,6 +321,8 @@ class Sequencer:
         while (order := self._control.take()) is None or order.kind is not OrderKind.RESUME:
             self._guard.beat()
             self._end_if_stopped()
+            if self._clock.now() - self._last_look_s >= _LOOK_S:
+                self._look_at(source)  # a pause may be long, and the output is on
             if order is None:
                 self._clock.sleep(_SLICE_S)
             elif order.kind is OrderKind.MARK:

@@ -18,6 +18,7 @@ from benchapp.result.budget import BudgetPlan
 from benchapp.result.card import InstrumentCard
 from benchapp.run.session import Session, prepare_process
 from benchapp.ui.models import BenchChoice
+from benchapp.ui.output_watch import OutputWatch, Target
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock as SimulatedClock
 from sim.server import BenchServer
@@ -52,6 +53,8 @@ class RunController(QObject):
         self._shown: object = None
         self._pace_since = (0.0, 0)
         self._once_more_at = math.inf
+        self.output = OutputWatch(lambda: self._session, self)
+        self._target: Target | None = None  # the source of the run under way
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(_POLL_MS)
@@ -92,6 +95,7 @@ class RunController(QObject):
         if self.running:
             return False
         self._close_server()
+        self.output.hand_over()
         try:
             self._session = self._make_session(recipe, choice)
             prepare_process()
@@ -99,6 +103,7 @@ class RunController(QObject):
         except BenchError as error:
             self._session = None
             self._close_server()
+            self.output.take_back()
             self.failed.emit(str(error))
             return False
         self._shown = None
@@ -106,6 +111,13 @@ class RunController(QObject):
         self._timer.setInterval(_POLL_MS)
         self._timer.start()
         return True
+
+    def off(self, why: str) -> None:
+        """The output off: the run under way ends; where there is none, the source is told so directly."""
+        if self.running:
+            self.stop(why)
+        else:
+            self.output.off()
 
     def stop(self, why: str = "ended in the window") -> None:
         """End the run under way; the output goes off."""
@@ -118,6 +130,7 @@ class RunController(QObject):
         if self._session is not None:
             self._session.control.stop("the window was closed")
             self._session.wait()
+        self.output.close()
         self._close_server()
 
     def _pace(self, count: int) -> None:
@@ -139,6 +152,7 @@ class RunController(QObject):
             self._server = BenchServer(SimulatedBench(scenario, SimulatedClock(self._speed)))
             dialects = scenario.source_dialect, scenario.voltmeter_dialect
             plan = plan_bench(self._server.source, self._server.voltmeter, *dialects, in_process=True)
+        self._target = Target(plan.source, dialects[0])
         clock = ScaledClock(self._speed)
         known = BudgetPlan(
             self.card, confidence=recipe.confidence, settle_s=recipe.settle_s, aperture_s=recipe.aperture_s
@@ -147,6 +161,7 @@ class RunController(QObject):
 
     def _close_server(self) -> None:
         if self._server is not None:
+            self.output.forget(self._server.source)
             with contextlib.suppress(OSError):
                 self._server.close()
             self._server = None
@@ -163,6 +178,10 @@ class RunController(QObject):
             self._once_more_at = math.inf if session.snapshot is self._shown else now + _ONCE_MORE_S
             self._shown = session.snapshot
             self._pace(session.history.readings.count)
+            self.output.show()  # before the rest: what says that a run has ended finds the output's state beside it
             self.polled.emit(session)
         if ended:
             self._timer.stop()
+            if self._target is not None:
+                self.output.follow(self._target)
+            self.output.take_back()

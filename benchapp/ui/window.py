@@ -29,13 +29,15 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from benchapp.bench.output import OutputSeen, OutputState
 from benchapp.errors import InputError
 from benchapp.ui.theme import Theme
-from benchapp.ui.widgets.output_plate import OutputState
+from benchapp.ui.widgets.caution_plate import CautionPlate
 from benchapp.ui.widgets.painting import Painted
 from benchapp.ui.widgets.rail import Rail, StageName
 
 if TYPE_CHECKING:
+    from benchapp.bench.armed import Armed
     from benchapp.run.session import Session
     from benchapp.ui.guide import GuideDialog
     from benchapp.ui.run_controller import RunController
@@ -64,7 +66,7 @@ class MainWindow(QMainWindow):
         self.resize(1280, 800)
         self._theme, self._settings = theme, settings
         self._make_controller, self._scenario = make_controller, scenario
-        self._output = OutputState.OFF
+        self._output = OutputState.NONE
         self._guide: GuideDialog | None = None
         self._built = False
         self.rail = Rail(theme)
@@ -91,6 +93,9 @@ class MainWindow(QMainWindow):
         self._frame = _Frame(self._theme)
         column = QVBoxLayout(self._frame)
         column.setContentsMargins(_FRAME, _FRAME, _FRAME, _FRAME)
+        self._left_behind = CautionPlate(self._theme)
+        self._left_behind.setVisible(False)
+        column.addWidget(self._left_behind)
         column.addWidget(self._whole)
         self.setCentralWidget(self._frame)
 
@@ -134,10 +139,17 @@ class MainWindow(QMainWindow):
         self.measure.state_changed.connect(self._state_changed)
         self.read_out.left.connect(self.leave_read_out)
         self.read_out.main_wanted.connect(self.measure.main_pressed)
-        self._controller.polled.connect(self._show_output)
+        self._controller.polled.connect(self._show_run)
+        self._controller.output.seen.connect(self._show_output)
+        self._controller.output.said.connect(self._tell)
+        self._controller.output.found_left_behind.connect(self._tell_of_left_behind)
+        self.bench_stage.identified.connect(self._controller.output.follow)
+        self.bench.changed.connect(self._name_source)
+        self._name_source()
         for model in (self.recipe, self.bench):
             model.changed.connect(self._mark_done)
         self._mark_done()
+        self._controller.output.begin()
 
     def _shower(self, name: StageName) -> Callable[[], None]:
         return lambda: self.show_stage(name)
@@ -155,7 +167,7 @@ class MainWindow(QMainWindow):
         self._action(menu, "Copy picture", "Ctrl+Shift+C", self.measure.copy_picture)
         self._action(menu, "Copy readings", "Ctrl+Shift+D", self.measure.copy_data)
         menu.addSeparator()
-        self._action(menu, "Numbers, budget, stability", "Ctrl+J", self.measure.pages.next_page)
+        self._action(menu, "Numbers, budget, stability", "Ctrl+D", self.measure.pages.next_page)
         self._action(menu, "Accuracy data …", "Ctrl+K", self.choose_card)
         menu.addSeparator()
         self._action(menu, "Dark or light", "Ctrl+T", self.switch_theme)
@@ -179,9 +191,9 @@ class MainWindow(QMainWindow):
     # What the operator does.
 
     def output_off(self) -> None:
-        """Order the output off; the run ends with it."""
+        """Order the output off, in a run and outside one; a run ends with it."""
         if self._built:
-            self._controller.stop("output switched off by the operator")
+            self._controller.off("output switched off by the operator")
 
     def choose_card(self) -> None:
         """Read the accuracy of the instruments from a file; it holds from the next run on."""
@@ -260,22 +272,44 @@ class MainWindow(QMainWindow):
     def _state_changed(self) -> None:
         self.read_out.set_main(self.measure.main.text(), enabled=self.measure.main.isEnabled())
 
-    def _show_output(self, session: Session) -> None:
-        snapshot = session.snapshot
-        if snapshot is None:
-            return
-        if not snapshot.output_on:
-            state = OutputState.OFF
-        elif snapshot.end is not None:
-            state = OutputState.UNKNOWN  # ended, and not proved off
-        else:
-            state = OutputState.ON
-        self._output = state
-        current = "" if state is OutputState.OFF else self.measure.current_text(session)
+    def _show_output(self, seen: OutputSeen) -> None:
+        """As it was read, at once: no record and no picture is waited for."""
+        self._output = seen.state
+        session = self._controller.session
+        running = session is not None and not session.ended
+        current = self.measure.current_text(session) if running and session and seen.state is OutputState.ON else ""
         for plate in (self.rail.plate, self.read_out.plate):
-            plate.set_state(state, current)
-        self._frame.set_state(state)
-        self.bench_stage.show_session(session, state)
+            plate.set_state(seen.state, current, seen.text)
+        self._frame.set_state(seen.state)
+        if session is not None:
+            self.bench_stage.show_session(session, seen.state)
+        if seen.state is OutputState.OFF:
+            self._left_behind.setVisible(False)
+
+    def _show_run(self, session: Session) -> None:
+        self.bench_stage.show_session(session, self._output)
+
+    def _name_source(self) -> None:
+        """The chosen source is one whose output is not known before it was read."""
+        from benchapp.ui.output_watch import Target
+
+        choice = self.bench.choice
+        own = not choice.scenario and choice.source.strip()
+        self._controller.output.name(Target(choice.source.strip(), choice.source_dialect.strip()) if own else None)
+
+    def _tell(self, text: str) -> None:
+        self.measure.show_message(text)
+        self.bench_stage.show_message(text)
+
+    def _tell_of_left_behind(self, found: list[tuple[Armed, OutputState]]) -> None:
+        """Somebody switched a source on and was killed: what it reads now, and OFF under it."""
+        told = [
+            f"{armed.address} was switched on by {armed.holder or 'a program'} at {armed.when}, which ended without"
+            f" proving it off. Its output reads: {state}."
+            for armed, state in found
+        ]
+        self._left_behind.show_caution("A source may have been left on: press Esc, or OFF at the left", "\n".join(told))
+        self._left_behind.setVisible(any(state is not OutputState.OFF for _, state in found))
 
     # Coming and going.
 
@@ -331,7 +365,7 @@ class _Frame(Painted):
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(theme, parent)
         self._seen = False
-        self._state = OutputState.OFF
+        self._state = OutputState.NONE
 
     def set_state(self, state: OutputState) -> None:
         if state is not self._state:

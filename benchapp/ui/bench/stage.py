@@ -17,6 +17,7 @@ from benchapp.quantity import engineering
 from benchapp.run.session import Session
 from benchapp.ui.bench.wiring import WiringDrawing, WiringState
 from benchapp.ui.models import BenchChoice, BenchModel, RecipeModel, about_scenario, scenario_texts
+from benchapp.ui.output_watch import Target
 from benchapp.ui.theme import MARGIN, Theme
 from benchapp.ui.widgets.controls import Heading, KeyButton, faint, title
 from benchapp.ui.widgets.output_plate import OutputState
@@ -35,10 +36,12 @@ class BenchStage(QWidget):
 
     Signals:
         done: the operator goes on to measure.
+        identified: a source that has answered, as a Target: its output can be read from now on.
         answered: what an instrument said, from the thread that asked.
     """
 
     done = Signal()
+    identified = Signal(object)
     answered = Signal(object)
 
     def __init__(self, theme: Theme, bench: BenchModel, recipe: RecipeModel, parent: QWidget | None = None) -> None:
@@ -131,7 +134,7 @@ class BenchStage(QWidget):
             grid.addWidget(dialect, top + 1, 1)
             grid.addWidget(identity, top + 2, 0, 1, 2)
             self._lines[role], self._dialects[role], self._identities[role] = line, dialect, identity
-        self._ask = KeyButton(self._theme, "Identify", "Ctrl+I", self.ask, self)
+        self._ask = KeyButton(self._theme, "Identify", "Ctrl+Y", self.ask, self)
         grid.addWidget(self._ask, 8, 0, 1, 2)
         self._examine = KeyButton(self._theme, "Check or probe …", "", self.examine, self)
         grid.addWidget(self._examine, 9, 0, 1, 2)
@@ -188,6 +191,8 @@ class BenchStage(QWidget):
         text = f"{answer.identity}, answers in {engineering(answer.seconds, 's', 2)}" if good else answer.fault
         self._identities[answer.role].setText(text)
         short = "answers" if good else "no answer"
+        if good and answer.role == "source":
+            self.identified.emit(Target(self._model.choice.source.strip(), self._model.choice.source_dialect.strip()))
         if answer.role == "source":
             self._wiring_state = replace(self._wiring_state, source=short, source_answers=good)
         else:
@@ -239,6 +244,10 @@ class BenchStage(QWidget):
             f"{engineering(limits.current_A, 'A', 3)}, {engineering(limits.compliance_V, 'V', 3)},"
             f" {engineering(limits.power_W, 'W', 3)} in the specimen. Raised only in {limits_file()}"
         )
+
+    def show_message(self, text: str) -> None:
+        """What became of an order outside a run."""
+        self._message.setText(text)
 
     def show_session(self, session: Session, output: OutputState) -> None:
         """Let the drawing follow a run."""

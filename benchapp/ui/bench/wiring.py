@@ -22,7 +22,7 @@ class WiringState:
     voltmeter: str = "not asked yet"
     source_answers: bool | None = None
     voltmeter_answers: bool | None = None
-    output: OutputState = OutputState.OFF
+    output: OutputState = OutputState.NONE
     sign: int = 0
     current: str = ""
     reading: str = ""

@@ -45,7 +45,7 @@ class ReadOut(Painted):
         for label in (self._interval, self._state):
             label.setAlignment(Qt.AlignmentFlag.AlignRight)
         self.plate = OutputPlate(theme)
-        self._main = KeyButton(theme, "Start", "", self.main_wanted.emit, self, main=True)
+        self._main = KeyButton(theme, "Start", "", self.main_wanted.emit, self, main=True, typed=False)
         self._main.setStyleSheet("min-height: 62px; min-width: 260px; font-size: 22px;")
         self._back = KeyButton(theme, "Back", "Ctrl+F", self.left.emit, self)
         self._back.setStyleSheet("min-height: 62px; min-width: 130px; font-size: 18px;")

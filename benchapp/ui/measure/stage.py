@@ -8,7 +8,7 @@ import time
 
 import numpy as np
 from PySide6.QtCore import Signal
-from PySide6.QtGui import QGuiApplication
+from PySide6.QtGui import QGuiApplication, QKeySequence, QShortcut
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QInputDialog, QLabel, QStackedWidget, QVBoxLayout, QWidget
 
 from benchapp.analysis.stretch import stretch_statistics
@@ -117,10 +117,15 @@ class MeasureStage(QWidget):
         inside.addWidget(self._plate)
         inside.addWidget(self._pointed)
         inside.addWidget(self._message)
-        self.main = KeyButton(self._theme, "Start", "Ctrl+Return", self.main_pressed, self, main=True)
-        self._pause = KeyButton(self._theme, "Pause", "Ctrl+Space", self.pause, self)
-        self._mark = KeyButton(self._theme, "Mark", "Ctrl+M", self.ask_mark, self)
-        self._again = KeyButton(self._theme, "Repeat", "Ctrl+R", self.start, self)
+        self.main = KeyButton(
+            self._theme, "Start", "Ctrl+Return", self.main_pressed, self, main=True, typed=False, by_key=self.go_on
+        )
+        end = QShortcut(QKeySequence("Ctrl+E"), self)
+        end.activated.connect(self.end)
+        self._pause = KeyButton(self._theme, "Pause", "Ctrl+Space", self.pause, self, typed=False)
+        # No Ctrl+I, J or M: to a bar-code reader they are tab and line end.
+        self._mark = KeyButton(self._theme, "Mark", "Ctrl+W", self.ask_mark, self, typed=False)
+        self._again = KeyButton(self._theme, "Repeat", "Ctrl+R", self.show_idle, self, typed=False)
         self._read_out = KeyButton(self._theme, "Read-out", "Ctrl+F", self.read_out_wanted.emit, self)
         row = QHBoxLayout()
         row.setSpacing(8)
@@ -161,6 +166,19 @@ class MeasureStage(QWidget):
             self.show_idle()
         else:
             self.start()
+
+    def go_on(self) -> None:
+        """By the key: start, resume, or next specimen; it never ends a run."""
+        session = self._controller.session
+        if not self._controller.running:
+            self.main_pressed()
+        elif session is not None and session.snapshot is not None and session.snapshot.status is RunStatus.PAUSED:
+            session.control.resume()
+
+    def end(self) -> None:
+        """End the run under way here."""
+        if self._controller.running:
+            self._controller.stop()
 
     def pause(self) -> None:
         """Pause, or go on."""
@@ -216,6 +234,10 @@ class MeasureStage(QWidget):
         self.strip.clear()
         self._chosen()
         self.state_changed.emit()
+
+    def show_message(self, text: str) -> None:
+        """Something that happened outside a run."""
+        self._message.setText(text)
 
     def show_plan(self) -> None:
         """What would be measured, told anew."""
@@ -358,10 +380,13 @@ class MeasureStage(QWidget):
         ended = not running and self._shows_run
         if running:
             self.main.setText("End here")
+            self.main.show_keys("Ctrl+E")
         elif ended:
             self.main.setText("Next specimen")
+            self.main.show_keys("Ctrl+Return")
         else:
             self.main.setText("Start")
+            self.main.show_keys("Ctrl+Return")
         self.main.setEnabled(running or ended or self.recipe_ready)
         session = self._controller.session
         paused = (

@@ -5,20 +5,34 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import QRect, Qt
-from PySide6.QtGui import QColor, QFontMetrics, QKeySequence, QPainter, QPaintEvent, QShortcut
+from PySide6.QtGui import QColor, QFontMetrics, QKeyEvent, QKeySequence, QPainter, QPaintEvent, QShortcut
 from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from benchapp.ui.theme import Theme, font
 
 
 class KeyButton(QPushButton):
-    """A button with its key. The shortcut acts only while the button can be seen and pressed."""
+    """A button with its key. The shortcut acts only while the button can be seen and pressed.
+
+    `typed`: whether Space and Return press it while it has the focus. Never for what starts, ends, resumes or confirms
+    a run: a bar-code reader types both. `by_key` is what the shortcut does, where that is not the same as a click.
+    """
 
     def __init__(
-        self, theme: Theme, text: str, keys: str, pressed: Callable[[], object], parent: QWidget, *, main: bool = False
+        self,
+        theme: Theme,
+        text: str,
+        keys: str,
+        pressed: Callable[[], object],
+        parent: QWidget,
+        *,
+        main: bool = False,
+        typed: bool = True,
+        by_key: Callable[[], object] | None = None,
     ) -> None:
         super().__init__(text, parent)
         self._theme = theme
+        self._typed, self._by_key = typed, by_key
         self.setProperty("main", main)
         self._keys = QKeySequence(keys).toString(QKeySequence.SequenceFormat.NativeText) if keys else ""
         self.setToolTip(f"{text} ({self._keys})" if keys else text)
@@ -27,9 +41,22 @@ class KeyButton(QPushButton):
             shortcut = QShortcut(QKeySequence(keys), parent)
             shortcut.activated.connect(self._pressed_by_key)
 
+    def show_keys(self, keys: str) -> None:
+        """Which keys do what the button says now; they are bound elsewhere."""
+        self._keys = QKeySequence(keys).toString(QKeySequence.SequenceFormat.NativeText)
+        self.setToolTip(f"{self.text()} ({self._keys})")
+        self.update()
+
     def _pressed_by_key(self) -> None:
         if self.isVisible() and self.isEnabled():
-            self.click()
+            (self._by_key or self.click)()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Nothing that is typed presses a button of a run."""
+        if self._typed:
+            super().keyPressEvent(event)
+        else:
+            event.ignore()
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """The button, then its key."""

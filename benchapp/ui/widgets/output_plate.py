@@ -2,26 +2,21 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
-
 from PySide6.QtCore import QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from benchapp.bench.output import OutputState
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import Painted, text_at
 
-
-class OutputState(StrEnum):
-    """What is known of the source's output."""
-
-    OFF = "off"
-    ON = "ON"
-    UNKNOWN = "not known"
+__all__ = ["OutputPlate", "OutputState"]
 
 
 class OutputPlate(Painted):
-    """Shows the state; a click, Space or Return orders the output off.
+    """Shows the state; a click orders the output off, as Esc does everywhere.
+
+    No other key does: what a bar-code reader types ends nothing.
 
     Signals:
         off_wanted: the operator wants the output off.
@@ -31,7 +26,7 @@ class OutputPlate(Painted):
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(theme, parent)
-        self._state = OutputState.OFF
+        self._state = OutputState.NONE
         self._current = ""
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
@@ -44,8 +39,9 @@ class OutputPlate(Painted):
         """What is shown."""
         return self._state
 
-    def set_state(self, state: OutputState, current: str = "") -> None:
-        """The output as read back, and the current that is set."""
+    def set_state(self, state: OutputState, current: str = "", why: str = "") -> None:
+        """The output as read back, and the current that is set; `why` says more."""
+        self.setToolTip(f"Switch the source's output off (Esc){'. ' if why else ''}{why}")
         if (state, current) != (self._state, self._current):
             self._state, self._current = state, current
             self.setAccessibleDescription(f"output {state} {current}")
@@ -88,10 +84,3 @@ class OutputPlate(Painted):
         """A click anywhere on the plate."""
         if self.rect().contains(event.position().toPoint()):
             self.off_wanted.emit()
-
-    def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Space and Return act as a click."""
-        if event.key() in (Qt.Key.Key_Space, Qt.Key.Key_Return, Qt.Key.Key_Enter):
-            self.off_wanted.emit()
-        else:
-            super().keyPressEvent(event)
