@@ -45,7 +45,7 @@ class OutputWatch(QObject):
 
     seen = Signal(object)
     said = Signal(str)
-    found_left_behind = Signal(list)
+    found_left_behind = Signal(object)
 
     def __init__(self, session: Callable[[], Session | None], parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -73,7 +73,7 @@ class OutputWatch(QObject):
         """The source that is chosen; it is not asked before somebody has identified it, or a run has used it."""
         if target != self._named:
             self._named = target
-            self._orders.put(lambda: self._keep(lambda old: old != target and old in self._left))
+            self._orders.put(lambda: self._keep(lambda old: old == target or old in self._left))
 
     def follow(self, target: Target) -> None:
         """Read this one from now on, beside what was left behind."""

@@ -281,7 +281,8 @@ class MainWindow(QMainWindow):
         for plate in (self.rail.plate, self.read_out.plate):
             plate.set_state(seen.state, current, seen.text)
         self._frame.set_state(seen.state)
-        if session is not None:
+        self.bench_stage.show_output(seen.state)
+        if running and session:
             self.bench_stage.show_session(session, seen.state)
         if seen.state is OutputState.OFF:
             self._left_behind.setVisible(False)

@@ -249,6 +249,12 @@ class BenchStage(QWidget):
         """What became of an order outside a run."""
         self._message.setText(text)
 
+    def show_output(self, output: OutputState) -> None:
+        """The output as it reads, in a run or not."""
+        if output is not self._wiring_state.output:
+            self._wiring_state = replace(self._wiring_state, output=output)
+            self._wiring.show_state(self._wiring_state)
+
     def show_session(self, session: Session, output: OutputState) -> None:
         """Let the drawing follow a run."""
         if not self.isVisible():

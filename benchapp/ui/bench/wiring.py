@@ -136,7 +136,7 @@ class WiringDrawing(Painted):
     def _paint_boxes(self, painter: QPainter) -> None:
         s = self._state
         on = s.output is OutputState.ON
-        output = {"off": "off", "ON": "on", "not known": "not known"}[str(s.output)]
+        output = {OutputState.ON: "on"}.get(s.output, str(s.output))
         self._box(
             painter, QRectF(270, 40, 260, 104), "Source", s.source, s.source_answers,
             (("output", output, "output" if on else "ink"), ("current", s.current or "–", "ink")),

@@ -12,10 +12,11 @@ from pytestqt.qtbot import QtBot
 
 from benchapp.bench.armed import Armed, mark, noted
 from benchapp.logbook.query import list_runs
+from benchapp.ui.bench.wiring import WiringDrawing, WiringState
 from benchapp.ui.models import BenchChoice
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import Theme
-from benchapp.ui.widgets.output_plate import OutputState
+from benchapp.ui.widgets.output_plate import OutputPlate, OutputState
 from benchapp.ui.window import MainWindow
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock
@@ -49,6 +50,21 @@ def test_what_nobody_has_read_is_not_known_and_off_acts_on_it(
     qtbot.waitUntil(lambda: not sim.source.output_on, timeout=5000)
     qtbot.waitUntil(lambda: state(window) is OutputState.OFF, timeout=5000)
     assert "the output reads off" in window.measure._message.text()
+
+
+@pytest.mark.parametrize("shown", list(OutputState))
+def test_every_state_is_painted(qtbot: QtBot, shown: OutputState) -> None:
+    drawing, plate = WiringDrawing(Theme("dark")), OutputPlate(Theme("dark"))
+    for widget in (drawing, plate):
+        qtbot.addWidget(widget)
+        widget.resize(800, 620)
+    drawing.show_state(WiringState(output=shown, sign=1))
+    plate.set_state(shown)
+    with qtbot.captureExceptions() as raised:
+        for widget in (drawing, plate):
+            assert not widget.grab().isNull()
+    assert not raised
+    assert f"output {shown}" in drawing.accessibleDescription() + plate.accessibleDescription()
 
 
 def test_an_identified_source_is_read_while_nothing_runs(
