@@ -12,11 +12,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from drivers.errors import LinkClosed, LinkError, LinkTimeout, ReplyError
-from drivers.wires import SocketWire, Wire
+from drivers.wires import LONGEST_REPLY, SocketWire, Wire
 
 SLICE_S = 0.1  # the longest time without a look at `on_wait`
 _STALE_ANSWERS = 8
 _REMEMBERED = 256
+_EMPTY_LINE_S = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +28,19 @@ class Habits:
     max_message_bytes: int = 0
     prompt: str = ""
     echo: bool = False
+
+
+class _Left:
+    """The seconds that are left of one query, whatever it is made of."""
+
+    def __init__(self, seconds: float) -> None:
+        self.seconds = seconds
+
+    def spend(self, seconds: float) -> None:
+        """Take them off. Raises TimeoutError where nothing is left."""
+        self.seconds -= seconds
+        if self.seconds <= 1e-9:
+            raise TimeoutError
 
 
 class Link:
@@ -106,13 +120,18 @@ class Link:
         self.write(message)
         wait_s = self.timeout_s if timeout_s is None else timeout_s
         try:
-            head = self._wire.receive_bytes(2, wait_s)
+            left = _Left(wait_s)
+            head = self._receive_bytes(2, left)
             digits = int(head[1:2]) if head[:1] == b"#" and head[1:2].isdigit() else 0
-            if not digits:
-                raise ReplyError(f"{head!r} begins no block", resource=self.resource, command=message,
-                                 remedy="Correct the encoding in the dialect.")  # fmt: skip
-            data = self._wire.receive_bytes(int(self._wire.receive_bytes(digits, wait_s)), wait_s)
-            self._wire.receive(wait_s)  # the terminator after the block
+            length = self._receive_bytes(digits, left) if digits else b""
+            if not length.isdigit() or int(length) > LONGEST_REPLY:
+                self._out_of_step = True
+                raise ReplyError(f"{(head + length)!r} begins no block that is taken", resource=self.resource,
+                                 command=message, remedy="Correct the encoding in the dialect.")  # fmt: skip
+            data = self._receive_bytes(int(length), left)
+            self._sliced(self._wire.receive, left)  # the terminator after the block
+        except LinkClosed as error:
+            raise _at(error, message) from error
         except TimeoutError as error:
             self._out_of_step = True
             remedy = "Check the encoding in the dialect, and the instrument's error queue."
@@ -130,6 +149,9 @@ class Link:
             answer = self._receive(wait_s)
         except LinkClosed as error:
             raise _at(error, command) from error
+        except ReplyError as error:
+            self._out_of_step = True
+            raise ReplyError(error.problem, resource=error.resource, command=command, remedy=error.remedy) from error
         except TimeoutError as error:
             self._out_of_step = True
             remedy = "Check that the instrument knows this command, and its error queue."
@@ -151,9 +173,7 @@ class Link:
                 self.on_wait()
 
     def _keep_gap(self) -> None:
-        left = self._last_sent + self._habits.command_gap_s - time.monotonic()
-        if left > 0:
-            self._wire.sleep(left)
+        self.pause(self._last_sent + self._habits.command_gap_s - time.monotonic())
         self._last_sent = time.monotonic()
 
     def reopen(self) -> None:
@@ -171,22 +191,30 @@ class Link:
         self._wire.close()
 
     def _receive(self, wait_s: float) -> str:
-        left = wait_s
+        left = _Left(wait_s)
         while True:
-            part = min(SLICE_S, left)
-            try:
-                data = self._wire.receive(part)
-            except TimeoutError:
-                left -= part
-                if left <= 1e-9:
-                    raise
-                self.on_wait()
-                continue
-            text = data.decode("latin-1").strip("\r\n\0 ")
+            text = self._sliced(self._wire.receive, left).decode("latin-1").strip("\r\n\0 ")
             if self._habits.prompt:
                 text = text.removeprefix(self._habits.prompt.strip()).strip()
             if text:
                 return text
+            left.spend(_EMPTY_LINE_S)  # a flood of empty lines ends too
+
+    def _receive_bytes(self, count: int, left: _Left) -> bytes:
+        return self._sliced(lambda part_s: self._wire.receive_bytes(count, part_s), left)
+
+    def _sliced(self, receive: Callable[[float], bytes], left: _Left) -> bytes:
+        """Wait in slices, with a look at the orders and a beat in each. Raises TimeoutError."""
+        while True:
+            part_s, began = min(SLICE_S, left.seconds), time.monotonic()
+            try:
+                data = receive(part_s)
+            except TimeoutError:
+                left.spend(part_s)
+                self.on_wait()
+                continue
+            left.seconds = max(0.0, left.seconds - (time.monotonic() - began))
+            return data
 
     def _resynchronise(self) -> None:
         """Make sure that the next answer is the answer to the next question."""

@@ -9,13 +9,16 @@ import select
 import socket
 import time
 import warnings
+from collections.abc import Callable
 from typing import Any, Protocol
 
-from drivers.errors import AddressError, LinkClosed, LinkRefused
+from drivers.errors import AddressError, LinkClosed, LinkRefused, ReplyError
 
 _SOCKET_ADDRESS = re.compile(r"TCPIP\d*::([^:]+|\[[0-9a-f:]+\])::(\d+)::SOCKET", re.IGNORECASE)
 _CONNECT_TIMEOUT_S = 5.0
 _SPIN_S = 150e-6
+LONGEST_REPLY = 65_536
+_MOST_STALE_READS = 16
 
 
 class Wire(Protocol):
@@ -70,6 +73,11 @@ def open_wire(address: str, read_termination: bytes = b"\n") -> Wire:
     return VisaWire(address, read_termination)
 
 
+def _too_long(address: str) -> ReplyError:
+    remedy = "Check the settings of the line and the line end in the dialect; switch the instrument off and on."
+    return ReplyError(f"more than {LONGEST_REPLY // 1024} kB came without an end", resource=address, remedy=remedy)
+
+
 class SocketWire:
     """A raw TCP socket without Nagle's delay, which costs 40 ms a step where a write is followed by a query."""
 
@@ -100,18 +108,32 @@ class SocketWire:
             raise self._closed(str(error)) from error
 
     def receive(self, timeout_s: float) -> bytes:
-        """Up to the next terminator."""
-        while self._end not in self._buffer:
-            self._buffer += self._arrived() or self._waited_for(timeout_s)
+        """Up to the next terminator; what has come of it is kept for the next call."""
+        if self._end not in self._buffer:
+            self._fill(lambda: self._end in self._buffer, timeout_s)
         line, _, self._buffer = self._buffer.partition(self._end)
         return line
 
     def receive_bytes(self, count: int, timeout_s: float) -> bytes:
         """So many bytes, terminators among them."""
-        while len(self._buffer) < count:
-            self._buffer += self._arrived() or self._waited_for(timeout_s)
+        self._fill(lambda: len(self._buffer) >= count, timeout_s)
         data, self._buffer = self._buffer[:count], self._buffer[count:]
         return data
+
+    def _fill(self, enough: Callable[[], bool], timeout_s: float) -> None:
+        """Until there is enough, by one absolute deadline: a byte now and then does not stretch it."""
+        deadline = time.monotonic() + timeout_s
+        while not enough():
+            if len(self._buffer) > LONGEST_REPLY:
+                self._buffer = b""
+                raise _too_long(self._address)
+            data = self._arrived()
+            left = deadline - time.monotonic()
+            if left <= 0 and not data:
+                raise TimeoutError
+            self._buffer += data or self._waited_for(left)
+            if time.monotonic() > deadline and not enough():
+                raise TimeoutError
 
     def _arrived(self) -> bytes:
         """What comes within a moment, looked for again and again: to sleep and wake costs more than a quick answer."""
@@ -147,8 +169,10 @@ class SocketWire:
     def clear(self) -> None:
         """Read away what waits."""
         self._buffer = b""
-        while self._read():
-            pass
+        for _ in range(_MOST_STALE_READS):
+            if not self._read():
+                return
+        raise _too_long(self._address)
 
     def sleep(self, seconds: float) -> None:
         """Wait."""
@@ -211,11 +235,17 @@ class VisaWire:
         self._visa_io_error = pyvisa.VisaIOError
         self._timeout_code = pyvisa.constants.StatusCode.error_timeout
         self._address = address
+        self._end = read_termination
+        self._buffer = b""
+        # A serial line delivers byte by byte, and what came before a time-out would be lost with it. The other links
+        # deliver whole messages.
+        self._serial = address.strip().upper().startswith("ASRL")
         try:
             opened: Any = pyvisa.ResourceManager(visa_library(address)).open_resource(address)
             self._resource = opened
             self._resource.write_termination = ""
             self._resource.read_termination = read_termination.decode("ascii")
+            self._more = pyvisa.constants.StatusCode.success_max_count_read
         except self._errors as error:
             remedy = "Check the address, and that the library for this kind of link is installed."
             raise LinkRefused(f"cannot be opened ({error})", resource=address, remedy=remedy) from error
@@ -229,29 +259,46 @@ class VisaWire:
 
     def receive(self, timeout_s: float) -> bytes:
         """Up to the next terminator; an empty reply counts as none."""
-        self._resource.timeout = max(1, round(timeout_s * 1000))
-        try:
-            reply = str(self._resource.read(encoding="latin-1"))
-        except self._errors as error:
-            if isinstance(error, self._visa_io_error) and error.error_code == self._timeout_code:
-                raise TimeoutError from error
-            raise self._closed(error) from error
-        if not reply:
+        deadline = time.monotonic() + timeout_s
+        while self._end not in self._buffer:
+            data, whole = self._some(1 if self._serial else LONGEST_REPLY, deadline)
+            self._buffer += data
+            if whole and not self._serial:
+                break
+            if len(self._buffer) >= LONGEST_REPLY:
+                self._buffer = b""
+                raise _too_long(self._address)
+        line, _, self._buffer = self._buffer.partition(self._end)
+        if not line:
             raise TimeoutError
-        return reply.encode("latin-1")
+        return line
 
     def receive_bytes(self, count: int, timeout_s: float) -> bytes:
         """So many bytes, terminators among them."""
-        self._resource.timeout = max(1, round(timeout_s * 1000))
+        deadline = time.monotonic() + timeout_s
+        while len(self._buffer) < count:
+            self._buffer += self._some(1 if self._serial else count - len(self._buffer), deadline)[0]
+        data, self._buffer = self._buffer[:count], self._buffer[count:]
+        return data
+
+    def _some(self, count: int, deadline: float) -> tuple[bytes, bool]:
+        """What the link delivers at once, and whether the message ends with it. Raises TimeoutError."""
+        left = deadline - time.monotonic()
+        if left <= 0:
+            raise TimeoutError
+        self._resource.timeout = max(1, round(left * 1000))
         try:
-            return bytes(self._resource.read_bytes(count, break_on_termchar=False))
+            with self._resource.ignore_warning(self._more):
+                data, status = self._resource.visalib.read(self._resource.session, count)
         except self._errors as error:
             if isinstance(error, self._visa_io_error) and error.error_code == self._timeout_code:
                 raise TimeoutError from error
             raise self._closed(error) from error
+        return bytes(data), status != self._more
 
     def clear(self) -> None:
         """Device clear, where the link has it."""
+        self._buffer = b""
         try:
             self._resource.clear()
         except self._errors as error:
