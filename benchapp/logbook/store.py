@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 import struct
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -57,6 +58,11 @@ class RunWriter:
             )
         assert cursor.lastrowid is not None
         self.run_id = cursor.lastrowid
+        self._file = _file_at(path)
+        if self._file is None:
+            self._db.close()
+            raise LogbookError(f"{path}: leads to no file that would stay. Name a file")
+        self._looked_s = time.monotonic()
 
     def facts(self, identities: dict[str, str], settings: Sequence[tuple[str, Setting]]) -> None:
         """Who the instruments are and how they stand."""
@@ -69,6 +75,7 @@ class RunWriter:
         """Readings and events, in one transaction that is on the disk afterwards."""
         if not readings and not events:
             return
+        self._refuse_vanished()
         with self._transaction():
             if readings:
                 # One row a group: a row a reading would take the interpreter from the sequencer at each of them.
@@ -81,6 +88,7 @@ class RunWriter:
 
     def end(self, end: RunEnd, stated: dict[str, Any]) -> None:
         """How the run ended, and what was stated of it."""
+        self._refuse_vanished(at_once=True)
         with self._transaction():
             self._db.execute(
                 "UPDATE run SET ended = ?, reason = ?, end_text = ?, output_off = ? WHERE id = ?",
@@ -91,6 +99,21 @@ class RunWriter:
     def close(self) -> None:
         """Close the file."""
         self._db.close()
+
+    def _refuse_vanished(self, *, at_once: bool = False) -> None:
+        """A file that was moved or removed is still written to by the system, and nobody finds it again.
+
+        Looked at once a second. Raises LogbookError.
+        """
+        now = time.monotonic()
+        if not (at_once or now - self._looked_s >= _LOOK_S):
+            return
+        self._looked_s = now
+        if _file_at(self._path) != self._file:
+            raise LogbookError(
+                f"{self._path}: was moved, removed or replaced while a run was written to it. Put it back, or name"
+                " another file; what was read until then is in the file that was taken away"
+            )
 
     def _rows(self, rows: Any) -> list[tuple[Any, ...]]:
         return [(self.run_id, *row) for row in rows]
@@ -128,11 +151,21 @@ class _Transaction:
         return LogbookError(f"{self._path}: cannot be written ({error}). Make room, or name another file")
 
 
+def _file_at(path: Path) -> tuple[int, int] | None:
+    """Which file stands at the path now; None where none does."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
 def _now() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 
 INTERRUPTED = "interrupted"
+_LOOK_S = 1.0
 
 
 def _add_statement(db: sqlite3.Connection, run_id: int, stated: dict[str, Any]) -> None:

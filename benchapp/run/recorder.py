@@ -88,7 +88,10 @@ class Recorder:
             while (batches := self._waiting()) is not None:
                 stated = self._store(writer, batches)
                 if not self.lost or batches[-1].snapshot.end is not None:
-                    self._publish(batches, stated)
+                    try:
+                        self._publish(batches, stated)
+                    except Exception:  # noqa: BLE001  what is written but not shown would go on unseen: the run ends
+                        self.lost = self.lost or f"the record failed, an internal error: {traceback.format_exc()}"
 
     def _waiting(self) -> list[Batch] | None:
         """All batches that wait, at least one; None at the end."""

@@ -13,8 +13,10 @@ from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.query import load_run
 from benchapp.logbook.replay import replay
 from benchapp.logbook.store import RunWriter
+from benchapp.measure.snapshot import Batch
 from benchapp.recipe import Recipe, StopRule
 from benchapp.result.json_object import statement_from
+from benchapp.result.statement import Statement
 from benchapp.result.validity import Validity
 from benchapp.run.history import Columns
 from benchapp.run.session import Session
@@ -168,3 +170,51 @@ def test_columns_grow_and_keep_what_a_reader_holds() -> None:
     assert held.tolist() == [[1.0], [2.0]]
     assert columns.count == 5001
     assert columns.since(5000).tolist() == [[4999.0], [0.0]]
+
+
+@pytest.mark.parametrize("how", ["moved", "removed", "replaced"])
+def test_a_record_that_vanishes_ends_the_run(sim: tuple[SimulatedBench, BenchServer], tmp_path: Path, how: str) -> None:
+    bench, _ = sim
+    session = make(sim[1], tmp_path / "log.sqlite", stop=StopRule(1_000_000))
+    session.start()
+    while session.history.readings.count < 20:
+        session.wait_for_change(0.5)
+    if how == "removed":
+        session.logbook.unlink()
+    else:
+        session.logbook.rename(tmp_path / "elsewhere.sqlite")
+    if how == "replaced":
+        session.logbook.write_bytes((tmp_path / "elsewhere.sqlite").read_bytes())
+    assert session.wait(10)
+    assert session.end is not None
+    assert session.end.reason is EndReason.RECORD
+    assert "was moved, removed or replaced" in session.end.text
+    assert not bench.source.output_on
+
+
+def test_a_logbook_that_would_not_stay_is_refused(sim: tuple[SimulatedBench, BenchServer], tmp_path: Path) -> None:
+    session = make(sim[1], Path(":memory:"))
+    with pytest.raises(LogbookError, match="no file that would stay"):
+        session.start()
+
+
+def test_a_fault_in_showing_ends_the_run(
+    sim: tuple[SimulatedBench, BenchServer], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench, _ = sim
+    session = make(sim[1], tmp_path / "log.sqlite", stop=StopRule(1_000_000))
+    publish = session._recorder._publish
+    calls: list[int] = []
+
+    def broken(batches: list[Batch], stated: Statement | None) -> None:
+        calls.append(1)
+        if len(calls) == 5:
+            raise RuntimeError("nobody can draw this")
+        publish(batches, stated)
+
+    monkeypatch.setattr(session._recorder, "_publish", broken)
+    session.start()
+    assert session.wait(10)
+    assert session.end is not None
+    assert session.end.exit_status == 4
+    assert not bench.source.output_on
