@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test bench coverage verdicts gallery kill-trial fault-matrix clean
+.PHONY: run test bench coverage verdicts gallery kill-trial fault-matrix starvation rivals clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -41,6 +41,12 @@ gallery: .venv/.test-ready
 
 fault-matrix: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.matrix
+
+starvation: .venv/.test-ready
+	@$(BIN)/python -m tests.faults.starvation $(N)
+
+rivals: .venv/.test-ready
+	@$(BIN)/python -m tests.faults.rivals $(N)
 
 kill-trial: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.kill_trial
