@@ -114,7 +114,9 @@ class Bench:
         self._transcript = transcript
         self.source: CurrentSource | None = None
         self.voltmeter: Voltmeter | None = None
-        self._locks = Locks([] if plan.in_process else [plan.source, plan.voltmeter])
+        # A replaced wire does not lead to the instrument at that address.
+        reached = ((plan.source, plan.source_wire), (plan.voltmeter, plan.voltmeter_wire))
+        self._locks = Locks([address for address, wire in reached if wire is None and not plan.in_process])
 
     def energised(self, guard: Guard, seen: Callable[[OutputState], None]) -> Energised | None:
         """The one way to drive the opened source; None where it could not be reached."""

@@ -152,3 +152,27 @@ def test_the_voltmeter_of_one_instrument_does_not_drive_its_source(tmp_path: Pat
     with pytest.raises(InputError, match="--voltmeter-dialect"):
         plan_bench(address, address, "quill", str(path))
     assert plan_bench(address, address, "quill", "lantern").one_instrument
+
+
+def test_an_acknowledged_off_leaves_the_answers_in_step(
+    server: tuple[SimulatedBench, BenchServer], tmp_path: Path
+) -> None:
+    process = server[0].source.process
+
+    def acknowledging(message: str) -> str | None:
+        return process(message) or "OK"
+
+    server[0].source.process = acknowledging  # type: ignore[method-assign]
+    path = tmp_path / "polite.toml"
+    path.write_text(
+        'kind = "source"\nextends = "scpi"\nlink.compound = false\nsync.mode = "none"\n'
+        'errors = { mode = "reply", reply = "ERR {value}", acknowledges = true }\n'
+    )
+    source = make_source(server[1].source, load_dialect(str(path), "source"))
+    source.open()
+    source.configure(current_A=0.01, compliance_V=1.0)
+    source.output_on()
+    assert source.safe()
+    assert source.get_number("level") == 0.0  # one behind would read OK
+    assert not server[0].source.output_on
+    source.close()

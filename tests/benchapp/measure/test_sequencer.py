@@ -3,10 +3,11 @@ from dataclasses import replace
 import pytest
 
 from benchapp.bench.limits import HouseLimits
-from benchapp.events import EndReason, EventKind
+from benchapp.events import EndReason, EventKind, RunStatus
 from benchapp.measure.control import Control
 from benchapp.measure.snapshot import Batch, RecordLost
 from benchapp.recipe import StopRule
+from sim.devices.current_source import CurrentSource
 from sim.scenario import load_scenario
 from tests.benchapp.simulated import Rehearsal, benches_in_order, recipe_of
 
@@ -98,6 +99,30 @@ def test_no_block_spans_a_pause_and_the_current_rests() -> None:
     assert len(spans) == 5
     assert pause.reading + 3 * 5 >= len(rehearsal.readings)
     assert rehearsal.states == ["checking", "settling", "running", "paused", "running", "done"]
+
+
+@pytest.mark.parametrize("stepping", ["host", "lines"])
+def test_no_current_flows_in_a_pause(stepping: str) -> None:
+    # The simulated source is strict: while a list steps it, a level reaches the output only after the list is left.
+    rehearsal = Rehearsal()
+    source = rehearsal.sim.source
+    assert isinstance(source, CurrentSource)
+    flowing: list[float] = []
+
+    def on_batch(batch: Batch, control: Control) -> None:
+        if batch.snapshot.status is RunStatus.RUNNING and batch.snapshot.readings >= 4 and not flowing:
+            flowing.append(source._level_A)
+            control.pause()
+        elif batch.snapshot.status is RunStatus.PAUSED:
+            flowing.append(source._level_A)
+            control.resume()
+
+    rehearsal.on_batch = on_batch
+    end = rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(40), stepping=stepping))
+    assert abs(flowing[0]) == 5.0
+    assert flowing[1:] == [0.0]
+    assert end.reason is EndReason.RULE
+    assert {abs(reading.current_A) for reading in rehearsal.readings} == {5.0}
 
 
 def test_compliance_reached_stops_for_safety() -> None:
