@@ -11,8 +11,9 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from drivers.dialect.pattern import LONGEST_REPLY
 from drivers.errors import LinkClosed, LinkError, LinkTimeout, ReplyError
-from drivers.wires import LONGEST_REPLY, SocketWire, Wire
+from drivers.wires import SocketWire, Wire
 
 SLICE_S = 0.1  # the longest time without a look at `on_wait`
 _STALE_ANSWERS = 8

@@ -53,7 +53,7 @@ class AddressLock:
         until = time.monotonic() + _ORPHAN_WAIT_S
         while not _lock(file):
             pid, name = _read_holder(file)
-            if (pid is not None and _is_alive(pid)) or time.monotonic() > until:
+            if (pid is not None and process_lives(pid)) or time.monotonic() > until:
                 os.close(file)
                 raise InstrumentBusy(
                     f"in use by {name or 'another program'}",
@@ -123,7 +123,8 @@ def _read_holder(file: int) -> tuple[int | None, str]:
     return (int(pid), shown) if pid.isdigit() else (None, shown)
 
 
-def _is_alive(pid: int) -> bool:
+def process_lives(pid: int) -> bool:
+    """Whether a process with that number runs; where the system does not tell, it counts as running."""
     if sys.platform == "win32":
         return True  # a lock there dies with its process, so somebody lives
     try:

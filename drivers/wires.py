@@ -12,12 +12,12 @@ import warnings
 from collections.abc import Callable
 from typing import Any, Protocol
 
+from drivers.dialect.pattern import LONGEST_REPLY
 from drivers.errors import AddressError, LinkClosed, LinkRefused, ReplyError
 
 _SOCKET_ADDRESS = re.compile(r"TCPIP\d*::([^:]+|\[[0-9a-f:]+\])::(\d+)::SOCKET", re.IGNORECASE)
 _CONNECT_TIMEOUT_S = 5.0
 _SPIN_S = 150e-6
-LONGEST_REPLY = 65_536
 _MOST_STALE_READS = 16
 
 

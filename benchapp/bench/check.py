@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from contextlib import closing
+
 from benchapp.bench.check_energised import check_energised
 from benchapp.bench.energised import Energised
 from benchapp.bench.limits import HouseLimits
-from benchapp.bench.locks import Locks, locked
+from benchapp.bench.locks import locked
 from benchapp.bench.units import harmless_A, user_units
 from benchapp.recipe import Recipe
 from drivers.check import Checked, check
@@ -23,23 +26,10 @@ def check_instrument(
 ) -> tuple[str, list[Checked], list[str]]:
     """Identity, capabilities and notices. Raises InstrumentError, AddressError."""
     check_address(address)
-    with locked("a check", address):
-        return _checked(role, address, dialect, transcript)
-
-
-def _checked(
-    role: str, address: str, dialect: Dialect, transcript: Transcript | None
-) -> tuple[str, list[Checked], list[str]]:
-    instrument: ScpiSource | ScpiVoltmeter
-    if role == "source":
-        instrument = make_source(address, dialect, transcript=transcript)
-    else:
-        instrument = make_voltmeter(address, dialect, transcript=transcript)
-    try:
+    make: Callable[..., ScpiSource | ScpiVoltmeter] = make_source if role == "source" else make_voltmeter
+    with locked("a check", address), closing(make(address, dialect, transcript=transcript)) as instrument:
         instrument.open()
         return instrument.identity, check(instrument), instrument.notices
-    finally:
-        instrument.close()
 
 
 def probe_instrument(
@@ -66,50 +56,27 @@ def check_with_output_on(
     Raises LimitExceeded, InstrumentError.
     """
     limits.check(recipe)
-    with locked("a check with the output on", source_address, voltmeter_address) as locks:
-        return _checked_with_output_on(
-            source_address, source_dialect, voltmeter_address, voltmeter_dialect, recipe, limits, locks
-        )
-
-
-def _checked_with_output_on(
-    source_address: str,
-    source_dialect: Dialect,
-    voltmeter_address: str,
-    voltmeter_dialect: Dialect,
-    recipe: Recipe,
-    limits: HouseLimits,
-    locks: Locks,
-) -> list[Checked]:
-    units = user_units()
-    source = make_source(source_address, source_dialect)
-    guard = ProcessGuard()
-    try:
+    units, guard, holder = user_units(), ProcessGuard(), "a check with the output on"
+    with (
+        locked(holder, source_address, voltmeter_address) as locks,
+        closing(make_source(source_address, source_dialect)) as source,
+    ):
         source.open()
         units.trial_A(source, recipe, limits)
-        voltmeter = make_voltmeter(voltmeter_address, voltmeter_dialect)
-        try:
+        dialect = source_dialect.path or source_dialect.id
+        energised = Energised(source, guard, lock=locks.fd(source_address), dialect=dialect, holder=holder)
+        with closing(make_voltmeter(voltmeter_address, voltmeter_dialect)) as voltmeter:
             voltmeter.open()
             found = check_energised(
                 source,
                 voltmeter,
                 guard,
-                Energised(
-                    source,
-                    guard,
-                    lock=locks.fd(source_address),
-                    dialect=source_dialect.path or source_dialect.id,
-                    holder="a check with the output on",
-                ),
+                energised,
                 resistance_ohm=recipe.nominal_ohm or 0.0,
                 current_A=recipe.current_A,
                 compliance_V=recipe.compliance_V,
                 trial_A=recipe.current_A if units.is_proved(source) else harmless_A(source, limits),
             )
-            if found and all(row.state == "works" for row in found):
-                units.prove(source)
-            return found
-        finally:
-            voltmeter.close()
-    finally:
-        source.close()
+        if found and all(row.state == "works" for row in found):
+            units.prove(source)
+        return found

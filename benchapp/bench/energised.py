@@ -40,7 +40,7 @@ class Energised:
         self.on = False
 
     def look(self) -> None:
-        """Read the output and tell. A driver that has no way to ask tells nothing."""
+        """Read the output and tell; not known where the driver has no way to ask, or no answer comes."""
         read = getattr(self._source, "read_output", None)
         state = OutputState.UNKNOWN
         if read is not None:

@@ -62,7 +62,8 @@ class Units:
         if recipe.compliance_V * compliance_scale > limits.compliance_V:
             raise LimitExceeded(
                 f"compliance: that its unit is 1/{compliance_scale:g} V stands only in the dialect, and"
-                f" {recipe.compliance_V * compliance_scale:g} V would exceed the house limit. {_remedy(source)}",
+                f" {recipe.compliance_V * compliance_scale:g} V would exceed the house limit."
+                f" Lower it, or {_remedy(source)}",
                 "compliance",
             )
         trial_A = harmless_A(source, limits)
@@ -71,7 +72,7 @@ class Units:
         if recipe.nominal_ohm is None:
             raise LimitExceeded(
                 f"current: that the level's unit is 1/{source.spelling('level').scale:g} A stands only in the dialect;"
-                f" above {engineering(trial_A, 'A')} it must be proved. Give the specimen's nominal resistance, or:"
+                f" above {engineering(trial_A, 'A')} it must be proved. Give the specimen's nominal resistance, or"
                 f" {_remedy(source)}",
                 "current",
             )
@@ -97,7 +98,7 @@ def harmless_A(source: ScpiSource, limits: HouseLimits) -> float:
 
 def _remedy(source: ScpiSource) -> str:
     return (
-        f"Prove it once on a resistor of known value: benchapp instruments check {source.link.resource} --role source"
+        f"prove it once on a resistor of known value: benchapp instruments check {source.link.resource} --role source"
         f' --dialect {source.dialect.path or source.dialect.id} --energise "..." --resistance "..." --voltmeter ADDR'
     )
 

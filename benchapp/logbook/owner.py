@@ -7,6 +7,8 @@ import socket
 from dataclasses import dataclass
 from pathlib import Path
 
+from drivers.lock import process_lives
+
 
 @dataclass(frozen=True, slots=True)
 class Owner:
@@ -28,20 +30,7 @@ def is_alive(owner: Owner) -> bool:
         return True
     if owner.pid == os.getpid():
         return owner.started == _start_of(owner.pid)
-    return _exists(owner.pid) and owner.started == _start_of(owner.pid)
-
-
-def _exists(pid: int) -> bool:
-    if os.name == "nt":
-        # os.kill would end the process there; without its start time a Windows run counts as alive for this boot.
-        return True
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True
+    return process_lives(owner.pid) and owner.started == _start_of(owner.pid)
 
 
 def _start_of(pid: int) -> str:

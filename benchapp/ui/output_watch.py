@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import queue
 import threading
+import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -57,6 +58,7 @@ class OutputWatch(QObject):
         self._idle = OutputSeen.now(OutputState.NONE)
         self._held = False
         self._shown: tuple[OutputState, str] | None = None
+        self._left: frozenset[Target] = frozenset()  # what was left behind; for the thread that asks
         self._thread = threading.Thread(target=self._work, name="output", daemon=True)
         self._thread.start()
         self._timer = QTimer(self)
@@ -129,8 +131,6 @@ class OutputWatch(QObject):
 
     # In the thread that asks.
 
-    _left: frozenset[Target] = frozenset()
-
     def _work(self) -> None:
         while True:
             try:
@@ -140,7 +140,11 @@ class OutputWatch(QObject):
             if order is None:
                 self._close()
                 return
-            order()
+            try:
+                order()
+            except Exception as error:  # noqa: BLE001  the thread must live on: without it OFF would not act
+                traceback.print_exc()
+                self._idle = OutputSeen.now(OutputState.UNKNOWN, f"internal error: {error!r}")
             if order != self._ask and self._orders.empty():
                 self._ask()
 

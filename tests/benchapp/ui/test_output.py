@@ -52,6 +52,19 @@ def test_what_nobody_has_read_is_not_known_and_off_acts_on_it(
     assert "the output reads off" in window.measure._message.text()
 
 
+def test_off_acts_after_a_fault_of_the_thread_that_reads(
+    window: MainWindow, qtbot: QtBot, bench: tuple[SimulatedBench, BenchServer]
+) -> None:
+    sim, server = bench
+    for message in _ON:
+        sim.source.process(message)
+    window._controller.output._orders.put(lambda: [][0])
+    window.bench.choose(BenchChoice("", server.source, server.voltmeter))
+    window.output_off()
+    qtbot.waitUntil(lambda: state(window) is OutputState.OFF, timeout=5000)
+    assert not sim.source.output_on
+
+
 @pytest.mark.parametrize("shown", list(OutputState))
 def test_every_state_is_painted(qtbot: QtBot, shown: OutputState) -> None:
     drawing, plate = WiringDrawing(Theme("dark")), OutputPlate(Theme("dark"))
