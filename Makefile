@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test bench coverage verdicts gallery kill-trial fault-matrix starvation rivals clean
+.PHONY: run test bench coverage verdicts gallery kill-trial fault-matrix starvation rivals damaged-logbooks clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -48,6 +48,9 @@ starvation: .venv/.test-ready
 rivals: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.rivals $(N)
 
+damaged-logbooks: .venv/.test-ready
+	@$(BIN)/python -m tests.faults.logbooks $(N)
+
 kill-trial: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.kill_trial
 
@@ -62,4 +65,4 @@ kill-trial: .venv/.test-ready
 	@touch .venv/.run-ready $@
 
 clean:
-	rm -rf .venv build dist *.egg-info .mypy_cache .pytest_cache .ruff_cache
+	rm -rf .venv .trials build dist *.egg-info .mypy_cache .pytest_cache .ruff_cache

@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 import argparse
+import math
 import re
-import tomllib
+import sys
 from pathlib import Path
 
 from benchapp.analysis.estimate import Estimator
 from benchapp.cli.budget_options import add_budget_options, budget_in_words, budget_plan
 from benchapp.cli.decision_options import add_coverage_option, coverage
 from benchapp.cli.output import opened
-from benchapp.errors import Fault, InputError, QuantityError
+from benchapp.errors import BenchError, Fault, InputError, QuantityError
 from benchapp.logbook.database import default_path
 from benchapp.logbook.export import export_csv, export_json
-from benchapp.logbook.query import RunSummary, list_runs
+from benchapp.logbook.query import RunSummary, listing
 from benchapp.quantity import parse
-from benchapp.result.json_object import statement_from, statement_object, to_line
+from benchapp.result.json_object import statement_object, to_line
 from benchapp.result.statement import LeftOut
 from benchapp.result.validity import Validity
 from benchapp.result.words import VALIDITIES, in_words, plural, short_verdict, value_in_words
-from benchapp.run.recorded import open_run, reanalyse
+from benchapp.run.recorded import first_statement, open_run, reanalyse
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -33,6 +34,14 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
     verbs = parser.add_subparsers(title="verbs", metavar="VERB", required=True)
     verbs.add_parser("list", help="one line a run, its id first").set_defaults(run=_list)
+    check = verbs.add_parser(
+        "check",
+        help="whether the record is as it was written",
+        description="Hold every row against its digest, each run against its own, and what was stated against what its"
+        " readings give. Exit status 2 where something does not agree; the runs that do are whole.",
+    )
+    check.add_argument("id", metavar="RUN", type=int, nargs="?", help="one run (all)")
+    check.set_defaults(run=_check)
     show = verbs.add_parser("show", help="one run, as it was stated")
     show.add_argument("id", metavar="RUN", type=int)
     show.set_defaults(run=_show)
@@ -52,6 +61,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     again.set_defaults(run=_reanalyse)
     export = verbs.add_parser("export", help="one run as a file")
     export.add_argument("id", metavar="RUN", type=int)
+    export.add_argument("--salvage", action="store_true", help="of a damaged run, what can still be read")
     target = export.add_mutually_exclusive_group(required=True)
     target.add_argument("--csv", metavar="FILE", help="the readings")
     target.add_argument("--json", metavar="FILE", help="result and whole record")
@@ -64,16 +74,43 @@ def _path(arguments: argparse.Namespace) -> Path:
 
 
 def _list(arguments: argparse.Namespace) -> int:
-    for summary in list_runs(_path(arguments)):
+    found = listing(_path(arguments))
+    for summary in found.runs:
         print(_in_one_line(summary))
-    return 0
+    for fault in [found.fault] if found.fault else []:
+        print(f"benchapp: {_path(arguments)}: the file is damaged ({fault}). {_TAKE_A_COPY}", file=sys.stderr)
+    return 2 if found.fault or any(summary.damage for summary in found.runs) else 0
+
+
+_TAKE_A_COPY = "Take a copy that is whole; `benchapp logbook check` says which runs are as they were written"
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    path = _path(arguments)
+    found = listing(path)
+    bad = 0
+    for run_id in [arguments.id] if arguments.id is not None else [summary.run_id for summary in found.runs]:
+        try:
+            told = open_run(path, run_id).differs
+        except BenchError as error:
+            told = str(error)
+        bad += bool(told)
+        print(f"{run_id:>4}  {told or 'as it was written'}")
+    if found.fault:
+        print(f"the file itself: {found.fault}. {_TAKE_A_COPY.partition(';')[0]}")
+    return 2 if bad or found.fault else 0
 
 
 def _in_one_line(summary: RunSummary) -> str:
-    name = str(tomllib.loads(summary.recipe_toml).get("name", ""))
+    if summary.damage:
+        return f"{summary.run_id:>4}  DAMAGED: {'; '.join(summary.damage)}"
+    name = summary.name
     value = gate = verdict = ""
-    if summary.stated is not None and summary.stated["resistance_ohm"] is not None:
-        stated = statement_from(summary.stated)
+    try:
+        stated = first_statement(summary)
+    except BenchError as error:
+        return f"{summary.run_id:>4}  DAMAGED: {error}"
+    if stated is not None and not math.isnan(stated.resistance_ohm):
         value = value_in_words(stated)
         gate = "" if stated.validity is Validity.VALID else VALIDITIES[stated.validity]
         verdict = short_verdict(stated)
@@ -95,6 +132,8 @@ def _show(arguments: argparse.Namespace) -> int:
     print(f"run {summary.run_id}: {summary.status}, started {summary.started}, software {summary.software}")
     if summary.end_text:
         print(f"  {summary.end_text}")
+    if run.differs:
+        print(f"  {run.differs}")
     for number, stated in enumerate(run.statements):
         if stated.estimate.blocks:
             name = run.recipe.name or "result"
@@ -155,5 +194,6 @@ def _stretch(text: str) -> LeftOut:
 def _export(arguments: argparse.Namespace) -> int:
     target, option = (arguments.csv, "--csv") if arguments.csv is not None else (arguments.json, "--json")
     with opened(target, option, [_path(arguments)]) as stream:
-        (export_csv if option == "--csv" else export_json)(_path(arguments), arguments.id, stream)
+        write = export_csv if option == "--csv" else export_json
+        write(_path(arguments), arguments.id, stream, salvage=arguments.salvage)
     return 0

@@ -15,9 +15,17 @@ from benchapp.result.json_object import statement_from, to_line
 from benchapp.result.words import interval_in_words, value_in_words, verdict_in_words
 
 
-def export_csv(logbook: Path, run_id: int, stream: TextIO) -> None:
-    """The readings; `benchapp analyse` takes them back. Raises LogbookError, InputError."""
-    record = load_run(logbook, run_id)
+def export_csv(logbook: Path, run_id: int, stream: TextIO, *, salvage: bool = False) -> None:
+    """The readings; `benchapp analyse` takes them back. Raises LogbookError, InputError.
+
+    `salvage` writes what can still be read of a damaged run, and says in the head of the file what is damaged.
+    """
+    record = load_run(logbook, run_id, salvage=salvage)
+    if record.summary.damage:
+        kept = record.readings
+        found = zip(kept.time_s, kept.current_A, kept.voltage_V, strict=True)
+        write_readings(stream, found, kept.pauses, {"damaged": "; ".join(record.summary.damage)})
+        return
     columns, recipe = record.readings, recipe_of(record)
     if not columns.time_s:
         raise InputError(Fault("the run has no readings", str(run_id), "Choose another run", field="RUN"))
@@ -42,9 +50,16 @@ def stated_remarks(record: RunRecord) -> dict[str, object]:
     return told | ({"verdict": verdict} if verdict else {})
 
 
-def export_json(logbook: Path, run_id: int, stream: TextIO) -> None:
-    """What was stated and the whole record as one JSON object. Raises LogbookError."""
-    stream.write(to_line(_as_object(load_run(logbook, run_id))) + "\n")
+def export_json(logbook: Path, run_id: int, stream: TextIO, *, salvage: bool = False) -> None:
+    """What was stated and the whole record as one JSON object; `salvage` as in export_csv. Raises LogbookError."""
+    stream.write(to_line(_as_object(load_run(logbook, run_id, salvage=salvage))) + "\n")
+
+
+def _recipe(text: str) -> dict[str, Any] | str:
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError):
+        return text
 
 
 def _as_object(record: RunRecord) -> dict[str, Any]:
@@ -60,7 +75,8 @@ def _as_object(record: RunRecord) -> dict[str, Any]:
             "end_text": summary.end_text,
             "statements": list(summary.statements),
             "software": summary.software,
-            "recipe": tomllib.loads(summary.recipe_toml),
+            **({"damaged": list(summary.damage)} if summary.damage else {}),
+            "recipe": _recipe(summary.recipe_toml),
             "bench": summary.bench,
             "instruments": record.instruments,
             "settings": [{"role": role, **dataclasses.asdict(setting)} for role, setting in record.settings],

@@ -12,14 +12,32 @@ from pathlib import Path
 from typing import Any
 
 from benchapp.analysis.estimate import Flag
+from benchapp.logbook.digest import COLUMNS, END, HEAD
 from benchapp.logbook.errors import LogbookError
+from benchapp.logbook.rows import add_comparison_row, add_row, begin_run, end_run
+from benchapp.logbook.shape import statements_of
 from benchapp.result.json_object import READING_KEYS, STATED_KEYS
 from benchapp.result.validity import EFFECTS, Reason, judge
 
 
 def migrate(db: sqlite3.Connection, path: Path, version: int) -> None:
-    """Step by step, each in one transaction. Raises LogbookError where the copy cannot be made."""
+    """Copy the file, then bring it up. Raises LogbookError where the copy cannot be made."""
     _back_up(db, path, version)
+    bring_up(db, path, version)
+
+
+def bring_up(db: sqlite3.Connection, path: Path, version: int) -> None:
+    """Step by step, each in one transaction. Raises LogbookError where what was written then cannot be understood."""
+    try:
+        _take_steps(db, version)
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        raise LogbookError(
+            f"{path}: is of an earlier version, and what stands in it cannot be understood ({error!r})."
+            " Nothing in it was changed. Take a copy of it that is whole"
+        ) from error
+
+
+def _take_steps(db: sqlite3.Connection, version: int) -> None:
     for step in range(version, len(_STEPS) + 1):
         db.execute("BEGIN IMMEDIATE")
         try:
@@ -67,7 +85,41 @@ def _to_2(db: sqlite3.Connection) -> None:
         db.execute("INSERT INTO statement (run_id, made, body) VALUES (?, ?, ?)", (run_id, made, text))
 
 
-_STEPS: list[Callable[[sqlite3.Connection], None]] = [_to_2]
+def _to_3(db: sqlite3.Connection) -> None:
+    """A digest a row and a run. What was damaged before cannot be told any more; what is damaged later is found."""
+    tables = ("statement", "comparison", "instrument", "setting", "readings", "event", "run")
+    for index in ("statement_of_run", "event_of_run"):
+        db.execute(f"DROP INDEX IF EXISTS {index}")
+    for table in tables:
+        db.execute(f"ALTER TABLE {table} RENAME TO former_{table}")
+    for statement in statements_of(3):
+        db.execute(statement)
+    columns = ", ".join(("id", *HEAD, *(name for name in END if name != "readings")))
+    runs = db.execute(f"SELECT {columns} FROM former_run ORDER BY id").fetchall()
+    for run_id, *rest in runs:
+        _run_to_3(db, run_id, tuple(rest[: len(HEAD)]), tuple(rest[len(HEAD) :]))
+    for made, body in db.execute("SELECT made, body FROM former_comparison ORDER BY id").fetchall():
+        add_comparison_row(db, made, body)
+    for table in tables:
+        db.execute(f"DROP TABLE former_{table}")
+
+
+def _run_to_3(db: sqlite3.Connection, run_id: int, head: tuple[Any, ...], end: tuple[Any, ...]) -> None:
+    uid = begin_run(db, head, run_id=run_id)
+    for table in ("instrument", "setting", "readings"):
+        columns = ", ".join(COLUMNS[table])
+        for row in db.execute(f"SELECT {columns} FROM former_{table} WHERE run_id = ?", (run_id,)):
+            add_row(db, table, run_id, uid, row)
+    for table, columns in (("event", "time_s, reading, kind, text"), ("statement", "made, body")):
+        rows = db.execute(f"SELECT {columns} FROM former_{table} WHERE run_id = ? ORDER BY id", (run_id,))
+        for ordinal, row in enumerate(rows):
+            add_row(db, table, run_id, uid, (ordinal, *row))
+    if end[0] is not None:
+        ended, reason, end_text, output_off, result = end
+        end_run(db, run_id, (ended, reason, end_text, output_off), result)
+
+
+_STEPS: list[Callable[[sqlite3.Connection], None]] = [_to_2, _to_3]
 
 
 def statement_of_1(result: dict[str, Any], recipe_toml: str, started: str) -> dict[str, Any]:

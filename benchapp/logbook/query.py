@@ -1,27 +1,29 @@
-"""Reading the logbook: which runs there are, and one run whole."""
+"""Reading the logbook: which runs there are, and one run whole. A damaged run is named, and hides no other."""
 
 from __future__ import annotations
 
-import contextlib
 import json
-import sqlite3
 import struct
-from collections.abc import Iterator
+import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from benchapp.events import Event, EventKind
-from benchapp.logbook.database import open_database
 from benchapp.logbook.errors import LogbookError
-from benchapp.logbook.owner import Owner, is_alive
+from benchapp.logbook.found import FoundRun, run_ids
+from benchapp.logbook.owner import Owner, is_alive, this_process
+from benchapp.logbook.reading import faults_of, log_beside, opened
 from benchapp.logbook.readings_csv import ReadingColumns
 from drivers.instrument import Setting
 
 
 @dataclass(frozen=True, slots=True)
 class RunSummary:
-    """One run; `status` is running, interrupted, or the reason of its end."""
+    """One run; `status` is running, interrupted, damaged, or the reason of its end.
+
+    `damage` says what is not as it was written; what stands beside it is then what could be read.
+    """
 
     run_id: int
     started: str
@@ -34,6 +36,15 @@ class RunSummary:
     readings: int
     output_off: bool
     statements: tuple[dict[str, Any], ...]
+    damage: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """What the recipe calls the measurement; empty where it has no name, or cannot be understood."""
+        try:
+            return str(tomllib.loads(self.recipe_toml).get("name", ""))
+        except (tomllib.TOMLDecodeError, RecursionError):
+            return ""
 
     @property
     def stated(self) -> dict[str, Any] | None:
@@ -52,71 +63,136 @@ class RunRecord:
     events: list[Event]
 
 
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """The runs of a logbook, the oldest first; `fault` is what the file itself has, empty where it is sound."""
+
+    runs: list[RunSummary]
+    fault: str
+
+
+RUNNING, INTERRUPTED, DAMAGED = "running", "interrupted", "damaged"
 _FORMER_REASONS = {"stop rule": "completed"}
-_SUMMARY = """SELECT id, started, coalesce(ended, ''), reason, coalesce(end_text, ''), software, recipe, bench,
-    owner_host, owner_pid, owner_started, coalesce(output_off, 1),
-    (SELECT coalesce(sum(count), 0) FROM readings WHERE run_id = run.id) FROM run"""
 
 
 def list_runs(path: Path) -> list[RunSummary]:
-    """Every run, the oldest first. Raises LogbookError."""
-    with _opened(path) as db:
-        rows = db.execute(_SUMMARY + " ORDER BY id").fetchall()
-        stated: dict[int, list[str]] = {}
-        for run_id, body in db.execute("SELECT run_id, body FROM statement ORDER BY id"):
-            stated.setdefault(run_id, []).append(body)
-        return [_summary(row, stated.get(row[0], [])) for row in rows]
+    """Every run, the oldest first; one that is damaged or missing stands there as that. Raises LogbookError."""
+    return listing(path).runs
 
 
-def load_run(path: Path, run_id: int) -> RunRecord:
-    """One run. Raises LogbookError."""
-    with _opened(path) as db:
-        row = db.execute(_SUMMARY + " WHERE id = ?", (run_id,)).fetchone()
-        if row is None:
+def listing(path: Path) -> Listing:
+    """Every run, and what the file itself has. The readings of a run that has ended are not looked at."""
+    in_use = log_beside(path)  # before our own opening makes one
+    with opened(path) as db:
+        there, missing = run_ids(db)
+        runs = [_summary(path, FoundRun(db, run_id), in_use=in_use) for run_id in there]
+        runs += [_damaged(number, "it is missing from the file") for number in missing]
+        return Listing(sorted(runs, key=lambda run: run.run_id), faults_of(db))
+
+
+def load_run(path: Path, run_id: int, *, salvage: bool = False) -> RunRecord:
+    """One run. Raises LogbookError where it is not there, or damaged; `salvage` gives what can still be read."""
+    in_use = log_beside(path)
+    with opened(path) as db:
+        found = FoundRun(db, run_id) if 0 < run_id < 2**63 else None
+        if found is None or not found.exists:
+            if found is not None and run_id in run_ids(db)[1]:
+                raise LogbookError(f"{path}: run {run_id} is missing: the file is damaged. Take a copy that is whole")
             raise LogbookError(f"{path}: there is no run {run_id}. `benchapp logbook list` shows which there are")
-        events = [
-            Event(time_s, reading, EventKind(kind), text)
-            for time_s, reading, kind, text in db.execute(
-                "SELECT time_s, reading, kind, text FROM event WHERE run_id = ? ORDER BY id", (run_id,)
-            )
-        ]
-        columns = ReadingColumns(pauses=[event.reading for event in events if event.kind is EventKind.PAUSE])
-        for (data,) in db.execute("SELECT data FROM readings WHERE run_id = ? ORDER BY first", (run_id,)):
-            for time_s, current_A, voltage_V in struct.iter_unpack("<3d", data):
-                columns.time_s.append(time_s)
-                columns.current_A.append(current_A)
-                columns.voltage_V.append(voltage_V)
-        bodies = db.execute("SELECT body FROM statement WHERE run_id = ? ORDER BY id", (run_id,)).fetchall()
-        return RunRecord(
-            _summary(row, [body for (body,) in bodies]),
-            dict(db.execute("SELECT role, identity FROM instrument WHERE run_id = ?", (run_id,)).fetchall()),
-            [
-                (role, Setting(name, asked, read_back, bool(verified)))
-                for role, name, asked, read_back, verified in db.execute(
-                    "SELECT role, name, asked, read_back, verified FROM setting WHERE run_id = ?", (run_id,)
-                )
-            ],
-            columns,
-            events,
+        record = _record(path, found, in_use=in_use)
+        if not record.summary.damage and not found.ended and (fault := faults_of(db)):
+            # Nothing says how many readings a run without an end has.
+            found.damage.append(f"the file is ({fault})")
+            record = _record(path, found, in_use=in_use)
+    if record.summary.damage and not salvage:
+        raise LogbookError(
+            f"{path}: run {run_id} is damaged: {'; '.join(record.summary.damage)}. Take a copy that is whole;"
+            f" `benchapp logbook export {run_id} --salvage` writes what can still be read"
         )
+    return record
 
 
-def _summary(row: tuple[Any, ...], bodies: list[str]) -> RunSummary:
-    run_id, started, ended, reason, end_text, software, recipe, bench, host, pid, owner_started, off, readings = row
-    if reason is None:
-        reason = "running" if is_alive(Owner(host, pid, owner_started)) else "interrupted"
-    reason = _FORMER_REASONS.get(reason, reason)
-    stated = tuple(json.loads(body) for body in bodies)
-    told = json.loads(bench)
-    return RunSummary(run_id, started, ended, reason, end_text, software, recipe, told, readings, bool(off), stated)
+def _record(path: Path, found: FoundRun, *, in_use: bool) -> RunRecord:
+    instruments = dict(found.rows("instrument"))
+    settings = [(role, Setting(n, asked, back, bool(ok))) for role, n, asked, back, ok in found.rows("setting")]
+    events = [_event(found, *row[1:]) for row in found.rows("event")]
+    columns = ReadingColumns(pauses=[event.reading for event in events if event.kind is EventKind.PAUSE])
+    for _, _, data in found.rows("readings"):
+        for time_s, current_A, voltage_V in struct.iter_unpack("<3d", data[: len(data) // 24 * 24]):
+            columns.time_s.append(time_s)
+            columns.current_A.append(current_A)
+            columns.voltage_V.append(voltage_V)
+    found.look_at_whole()
+    return RunRecord(_summary(path, found, len(columns.time_s), in_use=in_use), instruments, settings, columns, events)
 
 
-@contextlib.contextmanager
-def _opened(path: Path) -> Iterator[sqlite3.Connection]:
-    db = open_database(path, create=False)
+def _event(found: FoundRun, time_s: float, reading: int, kind: str, text: str) -> Event:
     try:
-        yield db
-    except sqlite3.DatabaseError as error:
-        raise LogbookError(f"{path}: the logbook cannot be read ({error}). Name another file with --logbook") from error
-    finally:
-        db.close()
+        return Event(time_s, reading, EventKind(kind), text)
+    except ValueError:
+        found.damage.append(f"an event is of a kind that is not known ({kind!r})")
+        return Event(time_s, reading, EventKind.NOTICE, text)
+
+
+def _summary(path: Path, found: FoundRun, readings: int | None = None, *, in_use: bool) -> RunSummary:
+    statements = [body for _, _, body in found.rows("statement")]
+    if readings is None:
+        readings = found.readings_so_far()
+    bench, stated = _parsed(found, "bench", found.head.get("bench", "{}")), []
+    for body in statements:
+        stated.append(_parsed(found, "statement", body))
+    head, end = found.head, found.end
+    if found.ended:
+        status = _FORMER_REASONS.get(end["reason"], end["reason"])
+    else:
+        status = _without_end(path, found, in_use=in_use)
+        end = {"end_text": _NO_END} if status == INTERRUPTED else {}
+    if not found.ended and stated:
+        found.damage.append("its end is missing")
+    damage = tuple(dict.fromkeys(found.damage))
+    return RunSummary(
+        found.run_id,
+        head.get("started", ""),
+        end.get("ended") or "",
+        DAMAGED if damage else status,
+        end.get("end_text") or "",
+        head.get("software", ""),
+        head.get("recipe", ""),
+        bench,
+        readings,
+        end.get("output_off") in (None, 1),
+        tuple(stated),
+        damage,
+    )
+
+
+_NO_END = "it has no end: the program died, or the file was copied without the -wal beside it"
+
+
+def _without_end(path: Path, found: FoundRun, *, in_use: bool) -> str:
+    if not found.head:
+        return INTERRUPTED
+    owner = Owner(found.head["owner_host"], found.head["owner_pid"], found.head["owner_started"])
+    if not is_alive(owner):
+        return INTERRUPTED
+    if in_use:
+        return RUNNING
+    # A run that goes on has its log beside the file.
+    if owner.host == this_process().host:
+        found.damage.append(f"the file is a copy of a logbook in use; {path.name}-wal was not copied with it")
+    return INTERRUPTED
+
+
+def _parsed(found: FoundRun, what: str, text: str) -> dict[str, Any]:
+    try:
+        told = json.loads(text)
+    except (ValueError, RecursionError):
+        told = None
+    if not isinstance(told, dict):
+        found.damage.append(f"its {what} cannot be understood")
+        return {}
+    return told
+
+
+def _damaged(run_id: int, why: str) -> RunSummary:
+    return RunSummary(run_id, "", "", DAMAGED, "", "", "", {}, 0, False, (), (why,))

@@ -16,7 +16,8 @@ from benchapp.events import Event, Reading, RunEnd
 from benchapp.logbook.database import open_database
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.owner import this_process
-from benchapp.logbook.query import RunSummary
+from benchapp.logbook.query import INTERRUPTED, RunSummary
+from benchapp.logbook.rows import add_comparison_row, add_row, begin_run, end_run, next_ordinal
 from drivers.instrument import Setting
 
 
@@ -42,22 +43,16 @@ class RunWriter:
         self._path = path
         self._db = open_database(path, create=True)
         owner = this_process()
+        bench = json.dumps(header.bench, ensure_ascii=False)
         with self._transaction():
-            cursor = self._db.execute(
-                "INSERT INTO run (started, owner_host, owner_pid, owner_started, software, recipe, bench)"
-                " VALUES (?, ?, ?, ?, ?, ?, ?)",
-                (
-                    _now(),
-                    owner.host,
-                    owner.pid,
-                    owner.started,
-                    header.software,
-                    header.recipe_toml,
-                    json.dumps(header.bench, ensure_ascii=False),
-                ),
+            self._uid = begin_run(
+                self._db,
+                (_now(), owner.host, owner.pid, owner.started, header.software, header.recipe_toml, bench),
             )
-        assert cursor.lastrowid is not None
-        self.run_id = cursor.lastrowid
+            self.run_id: int = self._db.execute("SELECT last_insert_rowid()").fetchone()[0]
+        # Into the file itself: a copy that is made without its write-ahead log shows at least that there is a run.
+        self._db.execute("PRAGMA wal_checkpoint(PASSIVE)")
+        self._events = 0
         self._file = _file_at(path)
         if self._file is None:
             self._db.close()
@@ -67,9 +62,10 @@ class RunWriter:
     def facts(self, identities: dict[str, str], settings: Sequence[tuple[str, Setting]]) -> None:
         """Who the instruments are and how they stand."""
         with self._transaction():
-            self._db.executemany("INSERT INTO instrument VALUES (?, ?, ?)", self._rows(identities.items()))
-            rows = [(role, s.name, s.asked, s.read_back, int(s.verified)) for role, s in settings]
-            self._db.executemany("INSERT OR REPLACE INTO setting VALUES (?, ?, ?, ?, ?, ?)", self._rows(rows))
+            for row in identities.items():
+                self._add("instrument", row)
+            for role, s in settings:
+                self._add("setting", (role, s.name, s.asked, s.read_back, int(s.verified)))
 
     def append(self, readings: Sequence[Reading], events: Sequence[Event]) -> None:
         """Readings and events, in one transaction that is on the disk afterwards."""
@@ -79,22 +75,17 @@ class RunWriter:
         with self._transaction():
             if readings:
                 # One row a group: a row a reading would take the interpreter from the sequencer at each of them.
-                group = (self.run_id, readings[0].number, len(readings), pack_readings(readings))
-                self._db.execute("INSERT INTO readings VALUES (?, ?, ?, ?)", group)
-            rows = [(e.time_s, e.reading, str(e.kind), e.text) for e in events]
-            self._db.executemany(
-                "INSERT INTO event (run_id, time_s, reading, kind, text) VALUES (?, ?, ?, ?, ?)", self._rows(rows)
-            )
+                self._add("readings", (readings[0].number, len(readings), pack_readings(readings)))
+            for ordinal, event in enumerate(events, self._events):
+                self._add("event", (ordinal, float(event.time_s), event.reading, str(event.kind), event.text))
+        self._events += len(events)
 
     def end(self, end: RunEnd, stated: dict[str, Any]) -> None:
         """How the run ended, and what was stated of it."""
         self._refuse_vanished(at_once=True)
         with self._transaction():
-            self._db.execute(
-                "UPDATE run SET ended = ?, reason = ?, end_text = ?, output_off = ? WHERE id = ?",
-                (_now(), str(end.reason), end.text, int(end.output_off), self.run_id),
-            )
             _add_statement(self._db, self.run_id, stated)
+            end_run(self._db, self.run_id, (_now(), str(end.reason), end.text, int(end.output_off)))
 
     def close(self) -> None:
         """Close the file."""
@@ -115,8 +106,8 @@ class RunWriter:
                 " another file; what was read until then is in the file that was taken away"
             )
 
-    def _rows(self, rows: Any) -> list[tuple[Any, ...]]:
-        return [(self.run_id, *row) for row in rows]
+    def _add(self, table: str, row: Sequence[Any]) -> None:
+        add_row(self._db, table, self.run_id, self._uid, row)
 
     def _transaction(self) -> _Transaction:
         return _Transaction(self._db, self._path)
@@ -138,13 +129,13 @@ class _Transaction:
             return
         if self._db.in_transaction:
             self._db.execute("ROLLBACK")
-        if isinstance(error, sqlite3.OperationalError):
+        if isinstance(error, sqlite3.Error):
             raise self._lost(error) from error
 
     def _run(self, statement: str) -> None:
         try:
             self._db.execute(statement)
-        except sqlite3.OperationalError as error:
+        except sqlite3.Error as error:
             raise self._lost(error) from error
 
     def _lost(self, error: Exception) -> LogbookError:
@@ -164,13 +155,13 @@ def _now() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 
-INTERRUPTED = "interrupted"
 _LOOK_S = 1.0
 
 
 def _add_statement(db: sqlite3.Connection, run_id: int, stated: dict[str, Any]) -> None:
     text = json.dumps(stated, ensure_ascii=False, allow_nan=False)
-    db.execute("INSERT INTO statement (run_id, made, body) VALUES (?, ?, ?)", (run_id, _now(), text))
+    (uid,) = db.execute("SELECT uid FROM run WHERE id = ?", (run_id,)).fetchone()
+    add_row(db, "statement", run_id, uid, (next_ordinal(db, "statement", run_id), _now(), text))
 
 
 def add_statement(path: Path, run_id: int, stated: dict[str, Any]) -> None:
@@ -189,7 +180,7 @@ def add_comparison(path: Path, told: dict[str, Any]) -> None:
     try:
         with _Transaction(db, path):
             text = json.dumps(told, ensure_ascii=False, allow_nan=False)
-            db.execute("INSERT INTO comparison (made, body) VALUES (?, ?)", (_now(), text))
+            add_comparison_row(db, _now(), text)
     finally:
         db.close()
 
@@ -201,10 +192,9 @@ def conclude(path: Path, summary: RunSummary, result: dict[str, Any]) -> None:
     db = open_database(path, create=False)
     try:
         with _Transaction(db, path):
-            db.execute(
-                "UPDATE run SET ended = ?, reason = ?, end_text = ? WHERE id = ? AND ended IS NULL",
-                (_now(), INTERRUPTED, "the program died; concluded later", summary.run_id),
-            )
-            _add_statement(db, summary.run_id, result)
+            (ended,) = db.execute("SELECT ended FROM run WHERE id = ?", (summary.run_id,)).fetchone()
+            if ended is None:  # another process may have been first
+                _add_statement(db, summary.run_id, result)
+                end_run(db, summary.run_id, (_now(), INTERRUPTED, "the program died; concluded later", None))
     finally:
         db.close()

@@ -15,6 +15,7 @@ from benchapp.analysis.estimate import Estimate, Estimator, Flag
 from benchapp.analysis.stationarity import Stationarity
 from benchapp.result.budget import Scope
 from benchapp.result.decision import decision_from, decision_object
+from benchapp.result.kinds import misfit
 from benchapp.result.not_tested import untested_from
 from benchapp.result.statement import Conditions, LeftOut, Statement
 from benchapp.result.validity import Reason, Validity
@@ -68,7 +69,17 @@ def statement_object(stated: Statement, identity: dict[str, Any]) -> dict[str, A
 
 
 def statement_from(found: dict[str, Any]) -> Statement:
-    """The statement of `statement_object`. Raises KeyError, ValueError, TypeError where it is another object."""
+    """The statement of `statement_object`. Raises ValueError where it is another object."""
+    try:
+        stated = _statement_from(found)
+    except (KeyError, TypeError, AttributeError, IndexError) as error:
+        raise ValueError(f"no statement: {error!r}") from error
+    if wrong := misfit(stated, Statement):
+        raise ValueError(f"no statement: {wrong} is of another kind")
+    return stated
+
+
+def _statement_from(found: dict[str, Any]) -> Statement:
     flags = tuple(_flag(item) for item in found["flags"])
     numbers = {key: number(found[key]) for key in STATED_KEYS}
     if found["degrees_of_freedom"] is None:

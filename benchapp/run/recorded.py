@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from benchapp.analysis.estimate import Estimator
+from benchapp.analysis.estimate import Estimate, Estimator
 from benchapp.errors import Fault, InputError
 from benchapp.events import EndReason, Event, RunEnd, RunStatus
+from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.query import RunRecord, RunSummary, load_run
 from benchapp.logbook.replay import recipe_of, replay
 from benchapp.logbook.store import add_statement, conclude
@@ -22,11 +25,15 @@ from benchapp.result.json_object import statement_from, statement_object
 from benchapp.result.statement import LeftOut, Statement, make_statement
 from benchapp.run.history import History
 from benchapp.run.terms import circumstances_of, terms_of
+from benchapp.version import VERSION
 
 
 @dataclass(frozen=True, slots=True)
 class RecordedRun:
-    """One run to look at; `statements` are what was stated of it, the first at its end."""
+    """One run to look at; `statements` are what was stated of it, the first at its end.
+
+    `differs` says where its readings do not give, by this program's analysis, what was stated.
+    """
 
     record: RunRecord
     recipe: Recipe
@@ -34,6 +41,19 @@ class RecordedRun:
     snapshot: RunSnapshot
     events: list[Event]
     statements: tuple[Statement, ...]
+    differs: str = ""
+
+
+def first_statement(summary: RunSummary) -> Statement | None:
+    """What was stated at the end of a run; None where it has no end yet. Raises LogbookError."""
+    return None if summary.stated is None else _understood(summary.run_id, summary.stated)
+
+
+def _understood(run_id: int, body: dict[str, Any]) -> Statement:
+    try:
+        return statement_from(body)
+    except ValueError as error:
+        raise LogbookError(f"run {run_id}: what was stated of it cannot be understood ({error})") from error
 
 
 def open_run(path: Path, run_id: int) -> RecordedRun:
@@ -42,7 +62,8 @@ def open_run(path: Path, run_id: int) -> RecordedRun:
     recipe = recipe_of(record)
     columns = record.readings
     estimate, blocks = replay(record, recipe)
-    statements = tuple(statement_from(body) for body in record.summary.statements)
+    statements = tuple(_understood(run_id, body) for body in record.summary.statements)
+    differs = _difference(statements[0], estimate) if statements else ""
     if not statements:
         known = BudgetPlan(confidence=recipe.confidence, on=run_date(record.summary))
         beside = circumstances_of(record.events, None)
@@ -60,7 +81,19 @@ def open_run(path: Path, run_id: int) -> RecordedRun:
         end=_end_of(record.summary),
         statement=statements[0],
     )
-    return RecordedRun(record, recipe, history, snapshot, record.events, statements)
+    return RecordedRun(record, recipe, history, snapshot, record.events, statements, differs)
+
+
+def _difference(stated: Statement, again: Estimate) -> str:
+    """Stated against replayed: the same code and readings give the same number but for the order of a sum."""
+    was, now = stated.estimate.resistance_ohm, again.resistance_ohm
+    least = max(1e-9 * abs(was), 1e-6 * stated.estimate.expanded_uncertainty_ohm)
+    if was == now or (math.isnan(was) and math.isnan(now)) or abs(now - was) <= least:
+        return ""
+    return (
+        f"what was stated does not follow from the readings: they give {now:.9g} \u03a9, stated is {was:.9g} \u03a9"
+        f"{'' if stated.software == VERSION else f' (by benchapp {stated.software})'}"
+    )
 
 
 def conclude_run(path: Path, run_id: int) -> RecordedRun:

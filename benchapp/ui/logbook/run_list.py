@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -12,12 +11,12 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelInd
 from PySide6.QtGui import QPainter
 from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
-from benchapp.errors import InputError
-from benchapp.logbook.query import RunSummary
+from benchapp.errors import BenchError
+from benchapp.logbook.query import DAMAGED, RUNNING, RunSummary
 from benchapp.quantity import ShownNumber, prefix_power, shown_number
 from benchapp.recipe import Recipe, build_recipe, entries_from_text
-from benchapp.result.json_object import statement_from
 from benchapp.result.validity import Validity
+from benchapp.run.recorded import first_statement
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import elided, text_at, verdict_mark
 from benchapp.ui.widgets.ruler import RulerReading, paint_ruler
@@ -51,15 +50,18 @@ class RunRow:
 
 def row_of(summary: RunSummary) -> RunRow:
     """Words and numbers of a run; a recipe that this version cannot read costs its limits only."""
-    name = str(tomllib.loads(summary.recipe_toml).get("name", ""))
     try:
         recipe: Recipe | None = build_recipe(entries_from_text(summary.recipe_toml, "run"))
-    except InputError:
+    except BenchError:
         recipe = None
     low, high = (recipe.low_ohm, recipe.high_ohm) if recipe is not None else (None, None)
-    if summary.stated is None:
+    name = summary.name
+    try:
+        stated = first_statement(summary)
+    except BenchError as error:
+        stated, summary = None, replace(summary, status=DAMAGED, damage=(str(error),))
+    if stated is None or summary.damage:
         return RunRow(summary, name, None, RulerReading(math.nan, math.nan, low, high), "")
-    stated = statement_from(summary.stated)
     R, u, U = stated.resistance_ohm, stated.standard_uncertainty_ohm, stated.expanded_uncertainty_ohm
     number = None
     if math.isfinite(R) and math.isfinite(U) and u > 0:
@@ -140,12 +142,15 @@ def cell_text(row: RunRow, column: int) -> str:
 def no_result(row: RunRow) -> str:
     """Why there is none."""
     status = row.summary.status
-    return "running" if status == "running" else f"no result: {status}"
+    return status if status in (RUNNING, DAMAGED) else f"no result: {status}"
 
 
 def local_time(started: str) -> str:
     """UTC as written down, as the wall clock shows it."""
-    return datetime.fromisoformat(started).astimezone().strftime("%Y-%m-%d %H:%M")
+    try:
+        return datetime.fromisoformat(started).astimezone().strftime("%Y-%m-%d %H:%M")
+    except (ValueError, OverflowError, OSError):
+        return started
 
 
 class RunDelegate(QStyledItemDelegate):

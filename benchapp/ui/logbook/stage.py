@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 from benchapp.errors import BenchError
 from benchapp.files import replacing
 from benchapp.logbook.export import export_csv, export_json
-from benchapp.logbook.query import list_runs
+from benchapp.logbook.query import listing
 from benchapp.result.words import plural
 from benchapp.run.recorded import RecordedRun, conclude_run, open_run
 from benchapp.ui.logbook.run_list import ROW_HEIGHT, WIDTHS, RunDelegate, RunListModel
@@ -132,8 +132,9 @@ class LogbookStage(QWidget):
             self.model.take([])
             return
         try:
-            self.model.take(list_runs(self._logbook))
-            self._message.setText("")
+            found = listing(self._logbook)
+            self.model.take(found.runs)
+            self._message.setText(f"The file is damaged: {found.fault}. Take a whole copy." if found.fault else "")
         except BenchError as error:
             self._message.setText(str(error))
         rows = [row.summary.run_id for row in self.model.rows]

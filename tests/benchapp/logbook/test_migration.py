@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from benchapp.cli.main import main
+from benchapp.logbook.database import open_database
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.query import list_runs
 from benchapp.result.json_object import statement_from
@@ -46,8 +47,16 @@ def test_an_open_lead_of_then_has_no_verdict_now(logbook: Path) -> None:
     assert [reason.code for reason in open_lead.reasons] == ["open-lead"]
 
 
-def test_a_copy_is_made_first_and_never_written_over(logbook: Path) -> None:
+def test_reading_changes_nothing(logbook: Path) -> None:
+    before = logbook.read_bytes()
     list_runs(logbook)
+    open_run(logbook, 1)
+    assert logbook.read_bytes() == before
+    assert [path.name for path in logbook.parent.iterdir()] == ["logbook.sqlite"]
+
+
+def test_a_copy_is_made_first_and_never_written_over(logbook: Path) -> None:
+    open_database(logbook, create=False).close()
     copy = logbook.with_name("logbook.sqlite.schema-1.backup")
     with sqlite3.connect(copy) as db:
         assert db.execute("PRAGMA user_version").fetchone() == (1,)

@@ -9,11 +9,12 @@ from pathlib import Path
 import pytest
 
 from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd
-from benchapp.logbook.database import SCHEMA_VERSION, open_database
+from benchapp.logbook.database import open_database
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.owner import Owner, is_alive, this_process
 from benchapp.logbook.query import list_runs, load_run
 from benchapp.logbook.replay import recipe_of, replay
+from benchapp.logbook.shape import SCHEMA_VERSION
 from benchapp.logbook.store import RunHeader, RunWriter
 from benchapp.recipe import Recipe, recipe_to_toml
 from drivers.instrument import Setting
@@ -51,14 +52,19 @@ def test_a_run_reads_back_as_it_was_written(tmp_path: Path) -> None:
     assert blocks.shape[1] == 10
 
 
-def test_an_unended_run_is_running_while_its_owner_lives_and_interrupted_afterwards(tmp_path: Path) -> None:
+def test_an_unended_run_is_running_while_its_owner_lives_and_interrupted_afterwards(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     path = tmp_path / "log.sqlite"
-    run_id = write(path, end=False)
+    writer = RunWriter(path, HEADER)
+    run_id = writer.run_id
+    writer.append(READINGS, [])
     assert load_run(path, run_id).summary.status == "running"
+    writer.close()
     # The same process number at another start is another process.
-    with sqlite3.connect(path) as db:
-        db.execute("UPDATE run SET owner_started = 'earlier'")
-    db.close()
+    me = this_process()
+    monkeypatch.setattr("benchapp.logbook.store.this_process", lambda: Owner(me.host, me.pid, "earlier"))
+    run_id = write(path, end=False)
     assert load_run(path, run_id).summary.status == "interrupted"
     assert replay(load_run(path, run_id), Recipe(0.1))[0].blocks > 0
 

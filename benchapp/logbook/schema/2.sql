@@ -1,4 +1,4 @@
--- The record. Rows are only ever added; a run's `ended` stays null until it ends.
+-- The second schema: statements of their own. Files of it are still read.
 CREATE TABLE run (
     id INTEGER PRIMARY KEY,
     started TEXT NOT NULL,            -- UTC, ISO 8601
