@@ -9,6 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from drivers.plain import plain
+
+_LONGEST_SHOWN = 200
+
 
 @dataclass(frozen=True, slots=True)
 class Fault:
@@ -22,8 +26,9 @@ class Fault:
 
     def __str__(self) -> str:
         where = ": ".join(part for part in (self.file, self.field) if part)
-        shown = f" (got {self.value!r})" if self.value else ""
-        return f"{where + ': ' if where else ''}{self.problem}{shown}. {self.remedy}"
+        value = self.value if len(self.value) <= _LONGEST_SHOWN else self.value[:_LONGEST_SHOWN] + " ..."
+        shown = f" (got {value!r})" if value else ""
+        return plain(f"{where + ': ' if where else ''}{self.problem}{shown}. {self.remedy}")
 
 
 class BenchError(Exception):

@@ -20,8 +20,11 @@ def replacing(path: Path, field: str, inputs: Iterable[Path | None] = ()) -> Ite
     refuse_inputs(path, field, inputs)
     path = Path(os.path.realpath(path))
     if path.exists() and not path.is_file():
-        with written(path, field) as stream:  # a device or a pipe has no other beside it
-            yield stream
+        try:
+            with written(path, field) as stream:  # a device or a pipe has no other beside it
+                yield stream
+        except OSError as error:
+            raise _cannot(path, field, error) from error
         return
     beside = path.with_name(f".{path.name[:100]}.{os.getpid()}.part")
     try:

@@ -19,6 +19,7 @@ from benchapp.analysis.levels import LONGEST_PERIOD, sign_period
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse
 from benchapp.tables import parse_table, quoted, read_table
+from drivers.plain import plain
 
 DEFAULT_BLOCKS = 30
 # Their values stand in `limits`.
@@ -325,10 +326,15 @@ def _stepping(entry: Entry) -> str:
     return str(entry.value)
 
 
+_LONGEST_NAME = 1000
+
+
 def _text(entry: Entry) -> str:
     if not isinstance(entry.value, str):
         raise InputError(entry.fault("no text", "Write it in quotes"))
-    return entry.value
+    if len(entry.value) > _LONGEST_NAME:
+        raise InputError(entry.fault(f"longer than {_LONGEST_NAME} characters", "Write a shorter one"))
+    return plain(entry.value)
 
 
 def _true(entry: Entry) -> bool:

@@ -14,6 +14,8 @@ DialectError           a dialect file that cannot be used
 
 from __future__ import annotations
 
+from drivers.plain import plain
+
 _LONGEST_SHOWN = 120
 
 
@@ -23,7 +25,7 @@ class InstrumentError(Exception):
     def __init__(self, problem: str, *, resource: str, command: str = "", remedy: str = "") -> None:
         shown = command if len(command) <= _LONGEST_SHOWN else command[:_LONGEST_SHOWN] + " ..."
         doing = f" at {shown!r}" if command else ""
-        super().__init__(f"{resource}: {problem}{doing}{'. ' + remedy if remedy else ''}")
+        super().__init__(plain(f"{resource}: {problem}{doing}{'. ' + remedy if remedy else ''}"))
         self.problem = problem
         self.remedy = remedy
         self.resource = resource

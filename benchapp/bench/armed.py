@@ -15,6 +15,7 @@ from pathlib import Path
 
 from benchapp.paths import data_folder, runtime_folder
 from drivers.lock import AddressLock, canonical
+from drivers.plain import plain
 from drivers.wires import check_address
 
 _LARGEST = 10_000
@@ -77,7 +78,7 @@ def noted() -> list[Armed]:
             if path.stat().st_size > _LARGEST:
                 continue
             kept = json.loads(path.read_text("utf-8"))
-            texts = {key: str(kept[key]) for key in ("address", "dialect", "identity", "holder")}
+            texts = {key: plain(str(kept[key])) for key in ("address", "dialect", "identity", "holder")}
             armed = Armed(**texts, since_s=float(kept["since_s"]))
             check_address(armed.address)
             found.append(armed)

@@ -19,6 +19,7 @@ from drivers.dialect.energising import faults_together
 from drivers.errors import AddressError, DialectError, InstrumentError
 from drivers.guardian import Guard
 from drivers.instrument import Setting
+from drivers.plain import plain
 from drivers.plugins import Driver, load_driver
 from drivers.polarity import Polarity, UnipolarSource
 from drivers.registry import Transcript, make_link
@@ -244,7 +245,7 @@ def identify(role: str, address: str, dialect: str) -> Identified:
         link = make_link(address, spoken)
         try:
             start = time.monotonic()
-            identity = link.identify(spoken.identify)
+            identity = plain(link.identify(spoken.identify))
             return Identified(role, identity, time.monotonic() - start)
         finally:
             link.close()

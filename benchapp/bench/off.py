@@ -10,6 +10,7 @@ from benchapp.paths import runtime_folder
 from drivers.dialect import Dialect
 from drivers.errors import InstrumentError
 from drivers.lock import AddressLock
+from drivers.plain import plain
 from drivers.registry import Transcript, make_source
 from drivers.scpi_source import ScpiSource
 
@@ -50,7 +51,7 @@ def switch_off(address: str, dialect: Dialect, transcript: Transcript | None = N
     try:
         source.order_off()  # first of all; what else there is to ask comes later
         try:
-            identity = source.link.identify(dialect.identify)
+            identity = plain(source.link.identify(dialect.identify))
         except InstrumentError as error:
             fault = error.problem
         if source.safe():

@@ -6,6 +6,7 @@ import argparse
 import sys
 
 from benchapp.cli import analyse, budget, compare, instruments, logbook, measure, off, simulate, window
+from benchapp.cli.terminal import plain_output
 from benchapp.errors import BenchError
 from benchapp.version import VERSION
 from drivers.errors import InstrumentError
@@ -19,7 +20,17 @@ _EPILOG = (
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; the exit status."""
-    parsed = _parser().parse_args(_join_signs(sys.argv[1:] if arguments is None else arguments))
+    with plain_output() as out:
+        status = _run(sys.argv[1:] if arguments is None else arguments)
+        out.flush()
+        if out.fault is not None:
+            print(f"benchapp: standard output cannot be written ({out.fault.strerror})", file=sys.stderr)
+            status = status or 2
+    return status
+
+
+def _run(arguments: list[str]) -> int:
+    parsed = _parser().parse_args(_join_signs(arguments))
     try:
         status: int = parsed.run(parsed)
     except BenchError as error:
@@ -28,6 +39,9 @@ def main(arguments: list[str] | None = None) -> int:
     except InstrumentError as error:
         print(f"benchapp: {error}", file=sys.stderr)
         return 3
+    except KeyboardInterrupt:
+        print("benchapp: stopped", file=sys.stderr)
+        return 4
     return status
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TextIO
 
+from benchapp.cli.terminal import Data, PlainText
 from benchapp.files import refuse_inputs, replacing, written
 
 
@@ -18,8 +19,9 @@ def opened(target: str, option: str, inputs: Iterable[Path | None] = (), *, live
     Raises InputError where it cannot be written, or is one of the `inputs`.
     """
     if target == "-":
-        yield sys.stdout
-        sys.stdout.flush()
+        stream: TextIO = Data(sys.stdout) if isinstance(sys.stdout, PlainText) else sys.stdout  # type: ignore[assignment]
+        yield stream
+        stream.flush()
     elif live:
         refuse_inputs(Path(target), option, inputs)
         with written(Path(target), option) as stream:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 import time
 
+from benchapp.cli.terminal import PlainText
 from benchapp.events import EventKind
 from benchapp.measure.snapshot import RunSnapshot
 from benchapp.quantity import engineering
@@ -39,17 +40,24 @@ class Progress:
         self._last_s = time.monotonic()
         text = _in_one_line(snapshot)
         if self._live and not final:
-            sys.stderr.write("\r" + text.ljust(self._width))
+            _over(text.ljust(self._width))
             self._width = len(text)
-            sys.stderr.flush()
         else:
             self._line(text)
 
     def _line(self, text: str) -> None:
         if self._live and self._width:
-            sys.stderr.write("\r" + " " * self._width + "\r")
+            _over(" " * self._width)
+            _over("")
             self._width = 0
         print(text, file=sys.stderr, flush=True)
+
+
+def _over(text: str) -> None:
+    """In the place of the last line."""
+    if isinstance(sys.stderr, PlainText):
+        sys.stderr.write_over(text)
+        sys.stderr.flush()
 
 
 def _in_one_line(snapshot: RunSnapshot) -> str:

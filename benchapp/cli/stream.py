@@ -11,7 +11,9 @@ from benchapp.run.session import Session
 
 
 class ReadingStream:
-    """A context manager around a run; what is left is written before it ends. A reader that goes away ends it."""
+    """A context manager around a run; what is left is written before it ends. A reader that goes away ends it,
+    and so does a full device: the record has them all.
+    """
 
     def __init__(self, session: Session, target: str) -> None:
         self._session = session
@@ -34,7 +36,7 @@ class ReadingStream:
 
     def _follow(self) -> None:
         written = 0
-        with contextlib.suppress(BrokenPipeError):
+        with contextlib.suppress(OSError):
             while True:
                 last_round = self._done.is_set()
                 rows = self._session.history.readings.since(written)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
+import sys
 import time
 from pathlib import Path
 from types import TracebackType
 
 from benchapp.errors import Fault, InputError
+from drivers.plain import plain
 
 
 class TranscriptFile:
@@ -15,6 +18,7 @@ class TranscriptFile:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._start = time.monotonic()
+        self._full = False
 
     def __enter__(self) -> TranscriptFile:
         try:
@@ -27,8 +31,16 @@ class TranscriptFile:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, _: TracebackType | None) -> None:
-        self._stream.close()
+        with contextlib.suppress(OSError):
+            self._stream.close()
 
     def __call__(self, address: str, direction: str, message: str) -> None:
-        """Write one line."""
-        self._stream.write(f"{time.monotonic() - self._start:12.6f} {address} {direction} {message}\n")
+        """Write one line; where the device is full the rest is left out, and the run goes on."""
+        if self._full:
+            return
+        line = f"{time.monotonic() - self._start:12.6f} {address} {direction} {plain(message)}\n"
+        try:
+            self._stream.write(line)
+        except OSError as error:
+            self._full = True
+            print(f"benchapp: {self._path}: the transcript ends here ({error.strerror})", file=sys.stderr)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import struct
 import tomllib
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from benchapp.logbook.owner import Owner, is_alive, this_process
 from benchapp.logbook.reading import faults_of, log_beside, opened
 from benchapp.logbook.readings_csv import ReadingColumns
 from drivers.instrument import Setting
+from drivers.plain import plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +44,7 @@ class RunSummary:
     def name(self) -> str:
         """What the recipe calls the measurement; empty where it has no name, or cannot be understood."""
         try:
-            return str(tomllib.loads(self.recipe_toml).get("name", ""))
+            return plain(str(tomllib.loads(self.recipe_toml).get("name", "")))
         except (tomllib.TOMLDecodeError, RecursionError):
             return ""
 
@@ -84,26 +86,23 @@ def listing(path: Path) -> Listing:
     """Every run, and what the file itself has. The readings of a run that has ended are not looked at."""
     in_use = log_beside(path)  # before our own opening makes one
     with opened(path) as db:
+        fault = faults_of(db)
         there, missing = run_ids(db)
-        runs = [_summary(path, FoundRun(db, run_id), in_use=in_use) for run_id in there]
+        runs = [_summary(path, _in_file(db, run_id, fault), in_use=in_use) for run_id in there]
         runs += [_damaged(number, "it is missing from the file") for number in missing]
-        return Listing(sorted(runs, key=lambda run: run.run_id), faults_of(db))
+        return Listing(sorted(runs, key=lambda run: run.run_id), fault)
 
 
 def load_run(path: Path, run_id: int, *, salvage: bool = False) -> RunRecord:
     """One run. Raises LogbookError where it is not there, or damaged; `salvage` gives what can still be read."""
     in_use = log_beside(path)
     with opened(path) as db:
-        found = FoundRun(db, run_id) if 0 < run_id < 2**63 else None
+        found = _in_file(db, run_id, faults_of(db)) if 0 < run_id < 2**63 else None
         if found is None or not found.exists:
             if found is not None and run_id in run_ids(db)[1]:
                 raise LogbookError(f"{path}: run {run_id} is missing: the file is damaged. Take a copy that is whole")
             raise LogbookError(f"{path}: there is no run {run_id}. `benchapp logbook list` shows which there are")
         record = _record(path, found, in_use=in_use)
-        if not record.summary.damage and not found.ended and (fault := faults_of(db)):
-            # Nothing says how many readings a run without an end has.
-            found.damage.append(f"the file is ({fault})")
-            record = _record(path, found, in_use=in_use)
     if record.summary.damage and not salvage:
         raise LogbookError(
             f"{path}: run {run_id} is damaged: {'; '.join(record.summary.damage)}. Take a copy that is whole;"
@@ -112,9 +111,20 @@ def load_run(path: Path, run_id: int, *, salvage: bool = False) -> RunRecord:
     return record
 
 
+def _in_file(db: sqlite3.Connection, run_id: int, fault: str) -> FoundRun:
+    found = FoundRun(db, run_id)
+    if fault and not found.ended:
+        # Nothing says how many readings a run without an end has.
+        found.damage.append(f"the file is damaged ({fault})")
+    return found
+
+
 def _record(path: Path, found: FoundRun, *, in_use: bool) -> RunRecord:
-    instruments = dict(found.rows("instrument"))
-    settings = [(role, Setting(n, asked, back, bool(ok))) for role, n, asked, back, ok in found.rows("setting")]
+    instruments = {plain(role): plain(identity) for role, identity in found.rows("instrument")}
+    settings = [
+        (plain(role), Setting(plain(name), plain(asked), plain(back), bool(ok)))
+        for role, name, asked, back, ok in found.rows("setting")
+    ]
     events = [_event(found, *row[1:]) for row in found.rows("event")]
     columns = ReadingColumns(pauses=[event.reading for event in events if event.kind is EventKind.PAUSE])
     for _, _, data in found.rows("readings"):
@@ -128,10 +138,10 @@ def _record(path: Path, found: FoundRun, *, in_use: bool) -> RunRecord:
 
 def _event(found: FoundRun, time_s: float, reading: int, kind: str, text: str) -> Event:
     try:
-        return Event(time_s, reading, EventKind(kind), text)
+        return Event(time_s, reading, EventKind(kind), plain(text))
     except ValueError:
         found.damage.append(f"an event is of a kind that is not known ({kind!r})")
-        return Event(time_s, reading, EventKind.NOTICE, text)
+        return Event(time_s, reading, EventKind.NOTICE, plain(text))
 
 
 def _summary(path: Path, found: FoundRun, readings: int | None = None, *, in_use: bool) -> RunSummary:
@@ -152,11 +162,11 @@ def _summary(path: Path, found: FoundRun, readings: int | None = None, *, in_use
     damage = tuple(dict.fromkeys(found.damage))
     return RunSummary(
         found.run_id,
-        head.get("started", ""),
-        end.get("ended") or "",
-        DAMAGED if damage else status,
-        end.get("end_text") or "",
-        head.get("software", ""),
+        plain(head.get("started", "")),
+        plain(end.get("ended") or ""),
+        DAMAGED if damage else plain(status),
+        plain(end.get("end_text") or ""),
+        plain(head.get("software", "")),
         head.get("recipe", ""),
         bench,
         readings,
@@ -191,7 +201,16 @@ def _parsed(found: FoundRun, what: str, text: str) -> dict[str, Any]:
     if not isinstance(told, dict):
         found.damage.append(f"its {what} cannot be understood")
         return {}
-    return told
+    return {plain(key): _plain(value) for key, value in told.items()}
+
+
+def _plain(value: Any) -> Any:
+    """A value of JSON with every text in it plain: what a stranger wrote is shown too."""
+    if isinstance(value, str):
+        return plain(value)
+    if isinstance(value, dict):
+        return {plain(key): _plain(one) for key, one in value.items()}
+    return [_plain(one) for one in value] if isinstance(value, list) else value
 
 
 def _damaged(run_id: int, why: str) -> RunSummary:

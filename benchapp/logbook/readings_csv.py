@@ -16,6 +16,7 @@ from typing import TextIO
 import numpy as np
 
 from benchapp.errors import Fault, InputError
+from drivers.plain import plain
 
 REQUIRED = ("time_s", "current_A", "voltage_V")
 OPTIONAL = ("temperature_C",)
@@ -44,7 +45,7 @@ def write_readings(
     """Write (time_s, current_A, voltage_V) rows; 17 significant digits, so that reading back gives the same numbers."""
     first_after_pause = set(pauses)
     for key, value in (remarks or {}).items():
-        stream.write(f"# {key} = {value}\n")
+        stream.write(f"# {key} = {plain(str(value))}\n")
     stream.write(",".join(REQUIRED) + "\n")
     for index, row in enumerate(rows):
         if index in first_after_pause:

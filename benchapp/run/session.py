@@ -32,6 +32,7 @@ from benchapp.run.terms import circumstances_of, terms_of
 from benchapp.run.watcher import Watcher
 from benchapp.version import VERSION
 from drivers.guardian import NoGuard, ProcessGuard
+from drivers.plain import plain
 from drivers.registry import Transcript
 
 
@@ -198,4 +199,4 @@ def _described(plan: BenchPlan, note: str, operator: str) -> dict[str, str]:
         "voltmeter_dialect": "" if plan.voltmeter_dialect is None else plan.voltmeter_dialect.id,
         "note": note,
     }
-    return {**bench, "operator": operator} if operator else bench
+    return {**bench, "operator": plain(operator)} if operator else bench

@@ -33,6 +33,7 @@ from benchapp.bench.output import OutputSeen, OutputState
 from benchapp.errors import InputError
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.caution_plate import CautionPlate
+from benchapp.ui.widgets.controls import tip
 from benchapp.ui.widgets.painting import Painted
 from benchapp.ui.widgets.rail import Rail, StageName
 
@@ -206,7 +207,7 @@ class MainWindow(QMainWindow):
         try:
             self._controller.use_accuracy(path)
         except InputError as error:
-            QMessageBox.warning(self, "Accuracy data", str(error))
+            QMessageBox.warning(self, "Accuracy data", tip(str(error)))
             return
         if self._settings is not None:
             self._settings.setValue("accuracy", str(path))

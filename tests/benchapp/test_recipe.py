@@ -69,7 +69,7 @@ def test_zero_settling_needs_no_unit() -> None:
     "recipe",
     [
         Recipe(0.1),
-        Recipe(0.1, stop=StopRule(None), name='A "quoted"\nname\\', serial="7", nominal_ohm=1e-3 / 3, settle_s=0.0),
+        Recipe(0.1, stop=StopRule(None), name='A "quoted" name\\', serial="7", nominal_ohm=1e-3 / 3, settle_s=0.0),
         Recipe(1.0, 2.0, 0.01, 0.1, 60.0, 0.5, "+--+", 2, StopRule(None, 12.5), low_ohm=-1.0, high_ohm=2.0),
         Recipe(1.0, stop=StopRule(None, None, 1e-9)),
     ],

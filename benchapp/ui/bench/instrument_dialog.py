@@ -14,7 +14,6 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
     QHeaderView,
-    QLabel,
     QPlainTextEdit,
     QPushButton,
     QTableWidget,
@@ -26,7 +25,7 @@ from PySide6.QtWidgets import (
 from benchapp.bench.check import check_instrument, probe_instrument
 from benchapp.ui.models import BenchChoice
 from benchapp.ui.theme import font
-from benchapp.ui.widgets.controls import faint
+from benchapp.ui.widgets.controls import faint, plain_label, tip
 from drivers.dialect import load_dialect
 from drivers.errors import AddressError, DialectError, InstrumentError
 from drivers.probe import dialect_text
@@ -57,7 +56,7 @@ class InstrumentDialog(QDialog):
         self.role = QComboBox()
         self.role.addItems(["source", "voltmeter"])
         self.role.setAccessibleName("instrument")
-        self.summary = QLabel("Check tries each capability of the chosen dialect. Probe finds out how it speaks.")
+        self.summary = plain_label("Check tries each capability of the chosen dialect. Probe finds out how it speaks.")
         self.summary.setWordWrap(True)
         self.table = QTableWidget(0, 3)
         self.table.setHorizontalHeaderLabels(["capability", "state", "what was seen"])
@@ -179,7 +178,7 @@ class InstrumentDialog(QDialog):
         for line, (name, state, seen) in enumerate(rows):
             for column, cell in enumerate((name, f"{_MARKS.get(state, '')} {state}", seen)):
                 item = QTableWidgetItem(cell)
-                item.setToolTip(cell)
+                item.setToolTip(tip(cell))
                 self.table.setItem(line, column, item)
         self.table.resizeColumnToContents(0)
         self.table.resizeColumnToContents(1)

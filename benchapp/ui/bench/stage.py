@@ -19,7 +19,7 @@ from benchapp.ui.bench.wiring import WiringDrawing, WiringState
 from benchapp.ui.models import BenchChoice, BenchModel, RecipeModel, about_scenario, scenario_texts
 from benchapp.ui.output_watch import Target
 from benchapp.ui.theme import MARGIN, Theme
-from benchapp.ui.widgets.controls import Heading, KeyButton, faint, title
+from benchapp.ui.widgets.controls import Heading, KeyButton, faint, plain_label, title
 from benchapp.ui.widgets.output_plate import OutputState
 from drivers.dialect import dialect_names
 from drivers.plugins import plugin_names
@@ -128,7 +128,7 @@ class BenchStage(QWidget):
             identity = faint("not asked yet")
             identity.setWordWrap(True)
             top = 4 * index
-            grid.addWidget(QLabel(role.capitalize()), top, 0)
+            grid.addWidget(plain_label(role.capitalize()), top, 0)
             grid.addWidget(line, top, 1)
             grid.addWidget(faint("dialect"), top + 1, 0)
             grid.addWidget(dialect, top + 1, 1)

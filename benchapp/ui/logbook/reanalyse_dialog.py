@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QFormLayout,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QPushButton,
     QVBoxLayout,
@@ -26,6 +25,7 @@ from benchapp.result.budget import BudgetPlan
 from benchapp.result.card import load_card
 from benchapp.result.statement import LeftOut, Statement
 from benchapp.run.recorded import RecordedRun, reanalyse
+from benchapp.ui.widgets.controls import plain_label
 
 _DRIFT_MODELS = ("constant", "linear", "quadratic")
 
@@ -67,7 +67,7 @@ class ReanalyseDialog(QDialog):
         form.addRow("Coverage probability", self.coverage)
         form.addRow("Accuracy data", file)
         form.addRow("Leave out", stretch)
-        self.fault = QLabel()
+        self.fault = plain_label()
         self.fault.setWordWrap(True)
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Cancel)
         buttons.addButton("State it", QDialogButtonBox.ButtonRole.AcceptRole)

@@ -18,6 +18,7 @@ from benchapp.recipe import Recipe, build_recipe, entries_from_text
 from benchapp.result.validity import Validity
 from benchapp.run.recorded import first_statement
 from benchapp.ui.theme import Theme
+from benchapp.ui.widgets.controls import tip
 from benchapp.ui.widgets.painting import elided, text_at, verdict_mark
 from benchapp.ui.widgets.ruler import RulerReading, paint_ruler
 
@@ -120,8 +121,11 @@ class RunListModel(QAbstractTableModel):
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         """The row's words, for screen readers and tooltips too; the delegate paints them."""
         row = self.rows[index.row()]
-        if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.AccessibleTextRole, Qt.ItemDataRole.ToolTipRole):
+        if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.AccessibleTextRole):
             return cell_text(row, index.column())
+        if role == Qt.ItemDataRole.ToolTipRole:
+            damage = "; ".join(row.summary.damage)
+            return tip(damage or cell_text(row, index.column()))
         return None
 
 

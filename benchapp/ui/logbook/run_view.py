@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QVBoxLayout, QWidget
 
 from benchapp.events import EndReason, EventKind
 from benchapp.quantity import engineering
@@ -15,6 +15,7 @@ from benchapp.ui.measure.side_pages import ShownRun, SidePages
 from benchapp.ui.plots.run_plots import RunPlots
 from benchapp.ui.presentation import emf_slope, nominal_power, present, trapped_stretches
 from benchapp.ui.theme import Theme, font
+from benchapp.ui.widgets.controls import plain_label
 
 
 class RunView(QWidget):
@@ -26,7 +27,7 @@ class RunView(QWidget):
         self.plots = RunPlots(theme)
         self.strip = RunStrip(theme)
         self.pages = SidePages(theme)
-        self._facts = QLabel()
+        self._facts = plain_label()
         self._facts.setWordWrap(True)
         self._facts.setFont(font(12))
         self.plots.view_changed.connect(self.strip.show_view)

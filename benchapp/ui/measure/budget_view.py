@@ -13,7 +13,7 @@ from benchapp.result.statement import Statement
 from benchapp.result.validity import Validity
 from benchapp.result.words import SCOPES, coverage_in_words, verdict_in_words
 from benchapp.ui.theme import Theme, font
-from benchapp.ui.widgets.controls import faint
+from benchapp.ui.widgets.controls import faint, plain_label
 from benchapp.ui.widgets.painting import Painted, elided, text_at
 
 _PITCH = 34
@@ -130,7 +130,7 @@ def decision_text(decision: Decision) -> str:
 
 
 def _wrapped() -> QLabel:
-    label = QLabel()
+    label = plain_label()
     label.setWordWrap(True)
     label.setFont(font(13))
     return label

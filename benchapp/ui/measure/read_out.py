@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QPainter, QPaintEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from benchapp.ui.presentation import ShownResult
 from benchapp.ui.theme import Theme, font
-from benchapp.ui.widgets.controls import KeyButton
+from benchapp.ui.widgets.controls import KeyButton, plain_label
 from benchapp.ui.widgets.number import BigNumber
 from benchapp.ui.widgets.output_plate import OutputPlate
 from benchapp.ui.widgets.painting import Painted
@@ -29,16 +29,16 @@ class ReadOut(Painted):
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(theme, parent)
-        self._title = QLabel()
+        self._title = plain_label()
         self._title.setFont(font(22, bold=True))
-        self._run = QLabel()
+        self._run = plain_label()
         self._run.setFont(font(20))
         self._number = BigNumber(theme, 200)
         self._ruler = ToleranceRuler(theme, scale=1.6)
         self._verdict = VerdictLight(theme, scale=1.9)
-        self._interval = QLabel()
+        self._interval = plain_label()
         self._interval.setFont(font(32))
-        self._state = QLabel()
+        self._state = plain_label()
         self._state.setFont(font(22))
         self._state.setWordWrap(True)
         self._state.setMinimumWidth(520)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
 from benchapp.ui.presentation import ShownResult
 from benchapp.ui.theme import Theme, font
-from benchapp.ui.widgets.controls import faint
+from benchapp.ui.widgets.controls import faint, plain_label, set_tip
 from benchapp.ui.widgets.interval_box import IntervalBox
 from benchapp.ui.widgets.number import BigNumber
 from benchapp.ui.widgets.painting import elided
@@ -22,7 +22,7 @@ class ResultPanel(QWidget):
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self._title = QLabel()
+        self._title = plain_label()
         self._title.setFont(font(14, bold=True))
         self._title.setTextFormat(Qt.TextFormat.PlainText)
         self._summary, self._run = faint(), faint()
@@ -50,7 +50,7 @@ class ResultPanel(QWidget):
         """Whose result it is, and how it is measured."""
         name = "" if recipe is None else " ".join(filter(None, (recipe.name, recipe.serial)))
         self._title.setText(elided(name or "Specimen without a name", 520, 14, bold=True))
-        self._title.setToolTip(name)
+        set_tip(self._title, name)
         self._run.setText(run)
         if recipe is None:
             self._summary.setText("")

@@ -9,7 +9,7 @@ import time
 import numpy as np
 from PySide6.QtCore import Signal
 from PySide6.QtGui import QGuiApplication, QKeySequence, QShortcut
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QInputDialog, QLabel, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QInputDialog, QStackedWidget, QVBoxLayout, QWidget
 
 from benchapp.analysis.stretch import stretch_statistics
 from benchapp.events import EndReason, EventKind, RunStatus
@@ -27,7 +27,7 @@ from benchapp.ui.presentation import ShownResult, emf_slope, nominal_power, pres
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import MARGIN, Theme, font
 from benchapp.ui.widgets.caution_plate import CautionPlate
-from benchapp.ui.widgets.controls import Heading, KeyButton, faint
+from benchapp.ui.widgets.controls import Heading, KeyButton, faint, plain_label
 
 _NUMBERS_EVERY_S = 0.1
 _SIDE_WIDTH = 292
@@ -74,9 +74,9 @@ class MeasureStage(QWidget):
         self.strip = RunStrip(self._theme)
         self.pages = SidePages(self._theme)
         self._pointed = faint()
-        self._plan = QLabel()
+        self._plan = plain_label()
         self._plan.setWordWrap(True)
-        self._message = QLabel("")
+        self._message = plain_label("")
         self._message.setWordWrap(True)
         self._message.setFont(font(13))
         left = QVBoxLayout()

@@ -7,11 +7,12 @@ from collections.abc import Sequence
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from benchapp.analysis.stability import AllanPoint, useful_averaging
 from benchapp.quantity import engineering
 from benchapp.ui.theme import Theme, font
+from benchapp.ui.widgets.controls import plain_label
 
 
 class LogAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph has no types
@@ -54,9 +55,9 @@ class StabilityPlot(QWidget):
         self._white = pg.PlotCurveItem()
         for item in (self._white, self._bands, self._dots):
             self.plot.addItem(item)
-        self._title = QLabel("Deviation of R over averaging time")
+        self._title = plain_label("Deviation of R over averaging time")
         self._title.setFont(font(13))
-        self._text = QLabel()
+        self._text = plain_label()
         self._text.setWordWrap(True)
         self._text.setFont(font(13))
         column = QVBoxLayout(self)

@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWi
 
 from benchapp.quantity import prefix_power, scaled_text, unit_text
 from benchapp.ui.theme import Theme, font
+from benchapp.ui.widgets.controls import plain_label
 
 AXIS_WIDTH = 72
 SIDE_WIDTH = 132
@@ -71,7 +72,7 @@ class TimePlot(QWidget):
         self.side = QVBoxLayout()
         self.side.setContentsMargins(8, 0, 0, 0)
         self.side.setSpacing(2)
-        self.time_unit = QLabel("")
+        self.time_unit = plain_label()
         self.time_unit.setProperty("role", "faint")
         self.time_unit.setAlignment(Qt.AlignmentFlag.AlignBottom)
         side = QWidget()
@@ -178,8 +179,8 @@ class LastValue(QWidget):
     def __init__(self, theme: Theme, mark: str, name: str, role: str) -> None:
         super().__init__()
         self._theme, self._role = theme, role
-        self._mark = QLabel(f"{mark} {name}")
-        self._value = QLabel("")
+        self._mark = plain_label(f"{mark} {name}")
+        self._value = plain_label()
         self._value.setAlignment(Qt.AlignmentFlag.AlignRight)
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)

@@ -18,7 +18,7 @@ from benchapp.ui.models import BenchModel, RecipeModel
 from benchapp.ui.specimen.block_picture import BlockPicture
 from benchapp.ui.theme import MARGIN, Theme, font
 from benchapp.ui.widgets.caution_plate import CautionPlate
-from benchapp.ui.widgets.controls import Heading, KeyButton, faint, title
+from benchapp.ui.widgets.controls import Heading, KeyButton, faint, plain_label, title
 from benchapp.ui.widgets.quantity_edit import QuantityEdit
 
 _GROUPS: tuple[tuple[str, tuple[tuple[str, str, str, str], ...]], ...] = (
@@ -68,7 +68,7 @@ class SpecimenStage(QWidget):
         self._theme, self._model, self._bench = theme, recipe, bench
         self._fields: dict[str, QuantityEdit] = {}
         self._notes: dict[str, tuple[QLabel, str]] = {}
-        self._values = {name: QLabel("") for name in _EXPECTED}
+        self._values = {name: plain_label("") for name in _EXPECTED}
         self.setAcceptDrops(True)
         row = QHBoxLayout(self)
         row.setContentsMargins(MARGIN, 10, MARGIN, MARGIN)
@@ -97,7 +97,7 @@ class SpecimenStage(QWidget):
                 edit.textEdited.connect(self._typed(key))
                 edit.textChanged.connect(self._typed(key))
                 self._fields[key] = edit
-                text = QLabel(label)
+                text = plain_label(label)
                 text.setBuddy(edit)
                 remark = faint(note)
                 remark.setWordWrap(True)

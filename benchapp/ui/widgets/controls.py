@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Callable
 
 from PySide6.QtCore import QRect, Qt
@@ -35,7 +36,7 @@ class KeyButton(QPushButton):
         self._typed, self._by_key = typed, by_key
         self.setProperty("main", main)
         self._keys = QKeySequence(keys).toString(QKeySequence.SequenceFormat.NativeText) if keys else ""
-        self.setToolTip(f"{text} ({self._keys})" if keys else text)
+        set_tip(self, f"{text} ({self._keys})" if keys else text)
         self.clicked.connect(pressed)
         if keys:
             shortcut = QShortcut(QKeySequence(keys), parent)
@@ -44,7 +45,7 @@ class KeyButton(QPushButton):
     def show_keys(self, keys: str) -> None:
         """Which keys do what the button says now; they are bound elsewhere."""
         self._keys = QKeySequence(keys).toString(QKeySequence.SequenceFormat.NativeText)
-        self.setToolTip(f"{self.text()} ({self._keys})")
+        set_tip(self, f"{self.text()} ({self._keys})")
         self.update()
 
     def _pressed_by_key(self) -> None:
@@ -79,7 +80,7 @@ class Heading(QWidget):
 
     def __init__(self, text: str, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        label = QLabel(text)
+        label = plain_label(text)
         label.setFont(font(14, bold=True))
         rule = QFrame()
         rule.setObjectName("rule")
@@ -91,16 +92,32 @@ class Heading(QWidget):
         column.addWidget(rule)
 
 
+def plain_label(text: str = "") -> QLabel:
+    """A label whose text is never taken for markup: names, identities and errors come from outside."""
+    label = QLabel(text)
+    label.setTextFormat(Qt.TextFormat.PlainText)
+    return label
+
+
+def set_tip(widget: QWidget, text: str) -> None:
+    """A tooltip whose text is never taken for markup."""
+    widget.setToolTip(tip(text))
+
+
+def tip(text: str) -> str:
+    """A text as a tooltip takes it."""
+    return f"<qt>{html.escape(text)}</qt>" if text else ""
+
+
 def title(text: str) -> QLabel:
     """A stage's name."""
-    label = QLabel(text)
+    label = plain_label(text)
     label.setFont(font(22, bold=True))
     return label
 
 
 def faint(text: str = "") -> QLabel:
     """A note in faint ink."""
-    label = QLabel(text)
+    label = plain_label(text)
     label.setProperty("role", "faint")
-    label.setTextFormat(Qt.TextFormat.PlainText)
     return label

@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from benchapp.bench.output import OutputState
 from benchapp.ui.theme import Theme
+from benchapp.ui.widgets.controls import set_tip
 from benchapp.ui.widgets.painting import Painted, text_at
 
 __all__ = ["OutputPlate", "OutputState"]
@@ -32,7 +33,7 @@ class OutputPlate(Painted):
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setCursor(Qt.CursorShape.PointingHandCursor)
         self.setAccessibleName("OUTPUT OFF")
-        self.setToolTip("Switch the source's output off (Esc)")
+        set_tip(self, "Switch the source's output off (Esc)")
 
     @property
     def state(self) -> OutputState:
@@ -41,7 +42,7 @@ class OutputPlate(Painted):
 
     def set_state(self, state: OutputState, current: str = "", why: str = "") -> None:
         """The output as read back, and the current that is set; `why` says more."""
-        self.setToolTip(f"Switch the source's output off (Esc){'. ' if why else ''}{why}")
+        set_tip(self, f"Switch the source's output off (Esc){'. ' if why else ''}{why}")
         if (state, current) != (self._state, self._current):
             self._state, self._current = state, current
             self.setAccessibleDescription(f"output {state} {current}")

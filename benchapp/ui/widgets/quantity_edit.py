@@ -9,6 +9,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QLineEdit, QWidget
 
+from benchapp.ui.widgets.controls import set_tip
+
 _NUMBER = re.compile(r"^(\s*)([+-]?\d+(?:\.\d*)?)(.*)$", re.DOTALL)
 
 
@@ -51,7 +53,7 @@ class QuantityEdit(QLineEdit):
             self.setProperty("faulty", faulty)
             self.style().unpolish(self)
             self.style().polish(self)
-        self.setToolTip(fault)
+        set_tip(self, fault)
         self.setAccessibleDescription(fault)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:

@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from assets import asset
 from benchapp.ui.theme import RAIL_WIDTH, Theme
+from benchapp.ui.widgets.controls import set_tip
 from benchapp.ui.widgets.output_plate import OutputPlate
 from benchapp.ui.widgets.painting import Painted, text_at
 
@@ -50,7 +51,7 @@ class StageTab(Painted):
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setCursor(Qt.CursorShape.PointingHandCursor)
         self.setAccessibleName(f"stage {name}")
-        self.setToolTip(f"{name} (Ctrl+{number})")
+        set_tip(self, f"{name} (Ctrl+{number})")
 
     def sizeHint(self) -> QSize:
         """As wide as the rail."""
@@ -108,7 +109,7 @@ class Rail(Painted):
         self.tabs = {name: StageTab(theme, name, number) for number, name in enumerate(StageName, 1)}
         self.menu_button = QPushButton("Menu")
         self.menu_button.setAccessibleName("menu of all commands")
-        self.menu_button.setToolTip("All commands with their keys (F10)")
+        set_tip(self.menu_button, "All commands with their keys (F10)")
         self.menu_button.setStyleSheet("QPushButton { text-align: center; padding: 0; min-height: 26px; }")
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 8, 0, 8)
