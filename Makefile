@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test bench coverage verdicts gallery kill-trial fault-matrix starvation rivals damaged-logbooks clean
+.PHONY: run test bench coverage verdicts gallery kill-trial fault-matrix starvation rivals damaged-logbooks fuzz clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -47,6 +47,9 @@ starvation: .venv/.test-ready
 
 rivals: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.rivals $(N)
+
+fuzz: .venv/.test-ready
+	@$(BIN)/python -m tests.faults.fuzz $(N)
 
 damaged-logbooks: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.logbooks $(N)

@@ -9,9 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from drivers.plain import plain
-
-_LONGEST_SHOWN = 200
+from drivers.plain import plain, shortened
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,10 +23,15 @@ class Fault:
     file: str = ""
 
     def __str__(self) -> str:
-        where = ": ".join(part for part in (self.file, self.field) if part)
-        value = self.value if len(self.value) <= _LONGEST_SHOWN else self.value[:_LONGEST_SHOWN] + " ..."
+        where = ": ".join(shortened(part, 4096) for part in (self.file, self.field) if part)
+        value = shortened(self.value)
         shown = f" (got {value!r})" if value else ""
-        return plain(f"{where + ': ' if where else ''}{self.problem}{shown}. {self.remedy}")
+        return plain(
+            f"{where + ': ' if where else ''}{shortened(self.problem, 1000)}{shown}. {shortened(self.remedy, 1000)}"
+        )
+
+
+_MOST_TOLD = 50
 
 
 class BenchError(Exception):
@@ -43,7 +46,8 @@ class InputError(BenchError):
     exit_status = 2
 
     def __init__(self, *faults: Fault) -> None:
-        super().__init__("\n".join(str(fault) for fault in faults))
+        more = [f"and {len(faults) - _MOST_TOLD} more"] if len(faults) > _MOST_TOLD else []
+        super().__init__("\n".join([*map(str, faults[:_MOST_TOLD]), *more]))
         self.faults = faults
 
 

@@ -19,7 +19,11 @@ def replacing(path: Path, field: str, inputs: Iterable[Path | None] = ()) -> Ite
     """
     refuse_inputs(path, field, inputs)
     path = Path(os.path.realpath(path))
-    if path.exists() and not path.is_file():
+    try:
+        device = path.exists() and not path.is_file()
+    except OSError as error:
+        raise _cannot(path, field, error) from error
+    if device:
         try:
             with written(path, field) as stream:  # a device or a pipe has no other beside it
                 yield stream

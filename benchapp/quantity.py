@@ -37,6 +37,8 @@ _NAMES = {
     "W": "power",
     "m": "length",
 }
+_LONGEST_NUMBER, _LONGEST_UNIT = 400, 30
+_FARTHEST = 400  # powers of ten: beyond them the arithmetic takes minutes
 _FINEST = 1e-11  # a smaller u is one of the arithmetic
 _SYMBOLS = {"ohm": "Ω"}
 _PREFIXES = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
@@ -62,6 +64,10 @@ def parse(text: str, unit: str) -> float:
     if match is None:
         raise _refusal(f"this is no {_kind(unit)}", text, unit)
     number, unit_text = match.groups()
+    if len(number) > _LONGEST_NUMBER or len(unit_text) > _LONGEST_UNIT:
+        raise _refusal(f"this is no {_kind(unit)}", text, unit)
+    if Decimal(number) and abs(Decimal(number).adjusted()) > _FARTHEST:
+        raise _refusal(f"this {_kind(unit)} is not finite", text, unit)
     if not unit_text:
         if float(number) == 0:
             return 0.0
@@ -128,7 +134,7 @@ def _factor(unit_text: str, unit: str, text: str) -> Decimal:
         return Decimal(_registry().Quantity(Decimal(1), spelled).m_as(unit))
     except pint.DimensionalityError as error:
         raise _refusal(f"{unit_text!r} is no unit of {_kind(unit)}", text, unit) from error
-    except (pint.UndefinedUnitError, pint.OffsetUnitCalculusError) as error:
+    except (pint.PintError, ValueError, ArithmeticError) as error:
         raise _refusal(f"{unit_text!r} is no known unit", text, unit) from error
 
 

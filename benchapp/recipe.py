@@ -250,7 +250,7 @@ def _number(low: float, high: float) -> Callable[[Entry], float]:
     def read(entry: Entry) -> float:
         try:
             value = float(entry.value) if not isinstance(entry.value, bool) else float("nan")
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             value = float("nan")
         if not low <= value <= high:
             raise InputError(entry.fault("no usable number", f"Write a number from {low:g} to {high:g}"))

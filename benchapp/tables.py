@@ -2,35 +2,32 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 from typing import Any
 
 from benchapp.errors import Fault, InputError
-
-_MOST_BYTES = 1_000_000
+from drivers.toml import TomlError, parse_toml, read_toml
 
 
 def read_table(path: Path) -> dict[str, Any]:
     """The table in a file. Raises InputError that names file and line."""
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            remedy = "Name the file that was meant"
-            raise InputError(Fault("is larger than any such file", "", remedy, file=str(path)))
-        text = path.read_text("utf-8")
-    except OSError as error:
-        raise InputError(Fault(f"cannot be read: {error.strerror}", "", "Check the path", file=str(path))) from error
-    except UnicodeDecodeError as error:
-        raise InputError(Fault("this is no UTF-8 text", "", "Save it as UTF-8", file=str(path))) from error
-    return parse_table(text, str(path))
+        return read_toml(path)
+    except TomlError as error:
+        raise _fault(error, str(path)) from error
 
 
 def parse_table(text: str, file: str) -> dict[str, Any]:
     """The table in a text; `file` says in messages where it stands. Raises InputError."""
     try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(Fault(f"this is no TOML: {error}", "", "Correct that line", file=file)) from error
+        return parse_toml(text)
+    except TomlError as error:
+        raise _fault(error, file) from error
+
+
+def _fault(error: TomlError, file: str) -> InputError:
+    problem, _, remedy = str(error).rpartition(". ")
+    return InputError(Fault(problem, "", remedy, file=file))
 
 
 def quoted(text: str) -> str:

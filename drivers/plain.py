@@ -15,6 +15,11 @@ def plain_block(text: str) -> str:
     return text if text.isprintable() else "".join(c if c in "\n\t" else _shown(c) for c in text)
 
 
+def shortened(text: str, longest: int = 200) -> str:
+    """A text for a message: what someone wrote may be a megabyte."""
+    return text if len(text) <= longest else text[:longest] + " ..."
+
+
 def _shown(c: str) -> str:
     if c.isprintable() or unicodedata.category(c) == "Zs":
         return c

@@ -23,6 +23,8 @@ from sim.world.config import (
 )
 
 DEFAULT_SCENARIO = "shunt"
+_MOST_BYTES = 1_000_000
+_LARGEST = 1e15
 _FOLDER = Path(__file__).with_name("scenarios")
 _TABLES = {
     "specimen": Specimen,
@@ -81,12 +83,21 @@ def scenario_names() -> list[str]:
 def load_scenario(name: str) -> Scenario:
     """A shipped bench by its name, or a TOML file by its path. Raises ScenarioError."""
     path = Path(name) if name.endswith(".toml") else _FOLDER / f"{name}.toml"
-    if not path.is_file():
-        raise ScenarioError(f"there is no bench {name!r}. Choose one of {', '.join(scenario_names())}, or a .toml file")
     try:
+        if not path.is_file():
+            known = ", ".join(scenario_names())
+            raise ScenarioError(f"there is no bench {name[:200]!r}. Choose one of {known}, or a .toml file")
+        if path.stat().st_size > _MOST_BYTES:
+            raise ScenarioError(f"{path}: is larger than any such file. Name the file that was meant")
         tables = tomllib.loads(path.read_text("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise ScenarioError(f"{path}: this is no TOML: {error}. Correct the line that is named") from error
+    except ScenarioError:
+        raise
+    except OSError as error:
+        raise ScenarioError(f"{name[:200]}: cannot be read: {error.strerror}. Check the path") from error
+    except RecursionError as error:
+        raise ScenarioError(f"{path}: this is no TOML: brackets without end. Correct the line") from error
+    except ValueError as error:  # no TOML, no UTF-8, a number of thousands of digits
+        raise ScenarioError(f"{path}: this is no TOML: {str(error)[:200]}. Correct the line that is named") from error
     return _scenario(path, tables)
 
 
@@ -101,17 +112,35 @@ def _scenario(path: Path, tables: dict[str, Any]) -> Scenario:
     return Scenario(
         name=path.stem,
         title=str(tables.get("title", path.stem)),
-        seed=int(tables.get("seed", 1)),
-        recipe=dict(tables.get("recipe", {})),
+        seed=_seed(path, tables.get("seed", 1)),
+        recipe=_recipe(path, tables.get("recipe", {})),
         source_dialect=_dialect(path, "source_dialect", tables),
         voltmeter_dialect=_dialect(path, "voltmeter_dialect", tables),
         lesson=str(tables.get("lesson", "")),
-        expect=tuple(map(str, tables.get("expect", []))),
+        expect=_texts(path, "expect", tables.get("expect", [])),
         junctions=_several(path, "junction", tables),
         touches=_several(path, "touch", tables),
         contact_steps=_several(path, "contact_step", tables),
         **parts,
     )
+
+
+def _seed(path: Path, value: object) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < 2**63:
+        raise ScenarioError(f"{path}: seed: {str(value)[:200]!r} is no seed. Write a whole number, 0 or more")
+    return value
+
+
+def _recipe(path: Path, value: object) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise ScenarioError(f"{path}: recipe: {str(value)[:200]!r} is no table. Write [recipe]")
+    return dict(value)
+
+
+def _texts(path: Path, key: str, value: object) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(isinstance(text, str) for text in value):
+        raise ScenarioError(f"{path}: {key}: {str(value)[:200]!r} is no list of texts. Write them in quotes")
+    return tuple(value)
 
 
 def _dialect(path: Path, key: str, tables: dict[str, Any]) -> str:
@@ -124,18 +153,25 @@ def _dialect(path: Path, key: str, tables: dict[str, Any]) -> str:
 def _several(path: Path, name: str, tables: dict[str, Any]) -> tuple[Any, ...]:
     rows = tables.get(name, [])
     if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
-        raise ScenarioError(f"{path}: {name}: {rows!r} is no list of tables. Write [[{name}]]")
+        raise ScenarioError(f"{path}: {name}: {str(rows)[:200]!r} is no list of tables. Write [[{name}]]")
     return tuple(_part(path, f"{name}[{index}]", _LISTS[name], row) for index, row in enumerate(rows))
+
+
+def _is_number(x: object) -> bool:
+    return isinstance(x, int | float) and not isinstance(x, bool) and -_LARGEST <= x <= _LARGEST
 
 
 def _part(path: Path, table: str, type_: type[Any], values: dict[str, Any]) -> Any:
     fields = {field.name: field for field in dataclasses.fields(type_)}
+    if not isinstance(values, dict):
+        raise ScenarioError(f"{path}: {table}: {str(values)[:200]!r} is no table. Write [{table}]")
     for key, value in values.items():
         if key not in fields:
             raise ScenarioError(f"{path}: {table}.{key}: unknown. Known are {', '.join(fields)}")
-        numbers = value if isinstance(value, list) else [value]
-        if not all(isinstance(x, int | float) and not isinstance(x, bool) for x in numbers):
-            raise ScenarioError(f"{path}: {table}.{key}: {value!r} is no number. Write a number in SI units")
+        several = isinstance(fields[key].default, tuple)
+        numbers = value if isinstance(value, list) and several else [value]
+        if several != isinstance(value, list) or not all(_is_number(x) for x in numbers):
+            raise ScenarioError(f"{path}: {table}.{key}: {str(value)[:200]} is no number. Write a number in SI units")
     missing = [n for n, f in fields.items() if f.default is dataclasses.MISSING and n not in values]
     if missing:
         raise ScenarioError(f"{path}: {table}.{missing[0]}: missing. Write a number in SI units")

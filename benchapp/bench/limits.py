@@ -80,6 +80,9 @@ class HouseLimits:
 _PRESETS = {"dry-circuit": HouseLimits(current_A=0.1, compliance_V=0.02)}
 
 
+_LARGEST = 1e4
+
+
 def limits_file() -> Path:
     """Where the user's own limits stand."""
     return config_folder() / "limits.toml"
@@ -98,9 +101,14 @@ def load_limits() -> HouseLimits:
             faults.append(entry.fault("unknown", f"Known are {', '.join(units)}"))
             continue
         try:
-            values[f"{key}_{units[key]}"] = parse(str(entry.value), units[key])
+            value = parse(str(entry.value), units[key])
         except QuantityError as error:
             faults.append(entry.fault(error.faults[0].problem, error.faults[0].remedy))
+            continue
+        if not 0 < value <= _LARGEST:
+            faults.append(entry.fault("no limit", f"Write a value above 0, up to {_LARGEST:g} {units[key]}"))
+            continue
+        values[f"{key}_{units[key]}"] = value
     if faults:
         raise InputError(*faults)
     return HouseLimits(**values)

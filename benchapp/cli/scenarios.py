@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import re
 
 from benchapp.errors import Fault, InputError
+from drivers.plain import shortened
 from sim.scenario import Scenario, ScenarioError, load_scenario, scenario_names
 
 
@@ -15,7 +17,7 @@ def add_scenario_options(parser: argparse.ArgumentParser, default: str | None) -
     parser.add_argument(
         "--scenario", metavar="NAME", default=default, help=f"simulated bench: {names}, or a .toml file{default_text}"
     )
-    parser.add_argument("--seed", type=int, help="seed of its noise, instead of the bench's own")
+    parser.add_argument("--seed", type=_seed, metavar="WHOLE", help="seed of its noise, instead of the bench's own")
     parser.add_argument("--speed", type=_speed, default=1.0, help="bench time runs so many times faster (1)")
 
 
@@ -26,6 +28,12 @@ def loaded(name: str) -> Scenario:
     except ScenarioError as error:
         problem, _, remedy = str(error).rpartition(". ")
         raise InputError(Fault(problem, "", remedy + ".", field="--scenario")) from error
+
+
+def _seed(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,18}", text):
+        raise argparse.ArgumentTypeError(f"{shortened(text)!r} is no seed; write a whole number, 0 or more")
+    return int(text)
 
 
 def _speed(text: str) -> float:

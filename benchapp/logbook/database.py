@@ -30,6 +30,7 @@ def open_database(path: Path, *, create: bool) -> sqlite3.Connection:
             path.parent.mkdir(parents=True, exist_ok=True)
         elif not path.is_file():
             raise no_logbook(path)
+        path.exists()  # a name that no system takes is told by the system, not by SQLite
         connection = sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None)
         try:
             _prepare(connection, path, create=create)

@@ -39,6 +39,9 @@ class FoundRun:
         self.head: dict[str, Any] = {}
         self.end: dict[str, Any] = {}
         self.exists = False
+        self.uid: Any = ""
+        self._head_digest: Any = None
+        self._tail: Any = None
         self._digest: Any = None
         self._statements = 0
         try:

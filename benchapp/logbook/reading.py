@@ -65,7 +65,10 @@ def faults_of(db: sqlite3.Connection) -> str:
 
 def log_beside(path: Path) -> bool:
     """Whether the file has its write-ahead log beside it, as a logbook in use has."""
-    return path.with_name(path.name + "-wal").exists()
+    try:
+        return Path(f"{path}-wal").exists()
+    except (OSError, ValueError):  # a name that no system takes
+        return False
 
 
 def _connected(path: Path, stack: contextlib.ExitStack) -> sqlite3.Connection:

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TextIO
 
 import numpy as np
+from numpy.typing import NDArray
 
 from benchapp.errors import Fault, InputError
 from drivers.plain import plain
@@ -21,7 +22,11 @@ from drivers.plain import plain
 REQUIRED = ("time_s", "current_A", "voltage_V")
 OPTIONAL = ("temperature_C",)
 PAUSE = "# pause"
+_LARGEST = 1e12  # of a time in seconds since any epoch, and far above any current, voltage or temperature
 _PLAIN = frozenset("0123456789+-.")
+
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(slots=True)
@@ -99,12 +104,17 @@ def _take_at_once(path: Path, header: int, lines: list[str], names: list[str], c
         return False
     by_name = dict(zip(names, table.T, strict=True))
     t, I = by_name["time_s"], by_name["current_A"]
-    if not (np.isfinite(t).all() and np.isfinite(I).all() and bool((np.diff(t) > 0).all())):
+    if not (_largest(t) <= _LARGEST and _largest(I) <= _LARGEST and bool((np.diff(t) > 0).all())):
         return False
     columns.pauses += [number - before for before, number in enumerate(special) if remarks[before] == PAUSE]
     columns.time_s, columns.current_A = t.tolist(), I.tolist()
-    columns.voltage_V = by_name["voltage_V"].tolist()
+    V = by_name["voltage_V"]
+    columns.voltage_V = np.where(np.abs(V) > _LARGEST, np.copysign(np.inf, V), V).tolist()
     return True
+
+
+def _largest(column: Floats) -> float:
+    return float(np.max(np.abs(column), initial=0.0))
 
 
 def _lines(path: Path) -> list[str]:
@@ -144,6 +154,11 @@ def _number(path: Path, number: int, name: str, row: dict[str, str], *, finite: 
     if value is None or (finite and not math.isfinite(value)):
         remedy = "Write a plain number in SI units, such as 1.25e-05"
         raise _refusal(path, f"line {number}, {name}", "this is no number", row[name], remedy)
+    if abs(value) > _LARGEST and not finite:
+        return math.copysign(math.inf, value)  # SCPI's 9.9E37 among them
+    if abs(value) > _LARGEST:
+        remedy = f"Write SI units; nothing here is above {_LARGEST:g}"
+        raise _refusal(path, f"line {number}, {name}", "this is no such reading", row[name], remedy)
     return value
 
 

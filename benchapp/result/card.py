@@ -38,6 +38,7 @@ from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse, parse_coefficient, parse_temperature
 from benchapp.tables import read_table
 
+_LARGEST = 1e9  # of a number of parts per million, or of kelvin per watt
 _UNITS = {"voltmeter": "V", "source": "A"}
 _SPEC_KEYS = (
     "name",
@@ -158,7 +159,7 @@ def _spec(path: Path, role: str, table: Any, faults: list[Fault]) -> InstrumentS
     days: dict[str, datetime.date | None] = {}
     for key in ("due", "calibrated"):
         day = table.get(key)
-        if day is not None and not isinstance(day, datetime.date):
+        if day is not None and (not isinstance(day, datetime.date) or isinstance(day, datetime.datetime)):
             remedy = "Write a day such as 2027-03-01"
             faults.append(Fault("no date", str(day), remedy, field=f"{role}.{key}", file=str(path)))
             day = None
@@ -168,6 +169,9 @@ def _spec(path: Path, role: str, table: Any, faults: list[Fault]) -> InstrumentS
     if not isinstance(rows, list) or not rows:
         remedy = f"Write at least one [[{role}.range]]"
         faults.append(Fault("missing", "", remedy, field=f"{role}.range", file=str(path)))
+        return InstrumentSpec(())
+    if not all(isinstance(row, dict) for row in rows):
+        faults.append(Fault("no table", str(rows), f"Write [[{role}.range]]", field=f"{role}.range", file=str(path)))
         return InstrumentSpec(())
     ranges = [_range(path, f"{role}.range[{k}]", row, _UNITS[role], faults) for k, row in enumerate(rows)]
     return InstrumentSpec(
@@ -214,7 +218,7 @@ class _Reader:
         value = self.table.get(key)
         if value is None:
             return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or value < 0:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= _LARGEST:
             self._fault(key, "no usable number", str(value), "Write a number, 0 or more, without a unit")
             return None
         return float(value)
@@ -245,7 +249,7 @@ def _range(path: Path, where: str, row: dict[str, Any], unit: str, faults: list[
             faults.append(Fault(fault.problem, fault.value, fault.remedy, field=f"{where}.{key}", file=str(path)))
     for key in ("reading_ppm", "range_ppm"):
         number = row.get(key, 0)
-        if isinstance(number, bool) or not isinstance(number, int | float) or number < 0:
+        if isinstance(number, bool) or not isinstance(number, int | float) or not 0 <= number <= _LARGEST:
             remedy = "Write a number of parts per million"
             faults.append(Fault("no usable number", str(number), remedy, field=f"{where}.{key}", file=str(path)))
             number = 0

@@ -35,7 +35,6 @@ get = ":SOUR:VOLT:LIM?"
 from __future__ import annotations
 
 import math
-import tomllib
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
@@ -56,6 +55,8 @@ from drivers.dialect.model import (
 )
 from drivers.dialect.pattern import Pattern, PatternError, compile_pattern
 from drivers.errors import DialectError
+from drivers.plain import plain, shortened
+from drivers.toml import TomlError, read_toml
 
 _FOLDER = Path(__file__).parents[1] / "dialects"
 _DEEPEST = 8  # overlays upon overlays
@@ -71,6 +72,7 @@ _LARGEST_ATOL = 0.1  # in A and V
 _UNITS = (1e-3, 1.0, 1e3, 1e6, 1e9)  # kilo, one, milli, micro, nano
 _LONGEST_WAIT_S = 600.0  # a voltmeter's longest aperture; whoever waits looks at the orders meanwhile
 _LONGEST_GAP_S = 10.0
+_MOST_TOLD = 50  # faults of one file
 _WORDS = {str: "a text in quotes", float: "a number", int: "a whole number", bool: "true or false"}
 
 
@@ -108,20 +110,26 @@ def _path(name: str, kind: str, beside: Path | None = None) -> Path:
         path = Path(name) if beside is None or Path(name).is_absolute() else beside.parent / name
     else:
         path = _FOLDER / f"{name}_{kind}.toml"
-        path = path if path.is_file() else _FOLDER / f"{name}.toml"
-    if not path.is_file():
+        path = path if _is_file(path) else _FOLDER / f"{name}.toml"
+    if not _is_file(path):
         known = ", ".join(dialect_names(kind))
-        raise DialectError(f"there is no {kind} dialect {name!r}. Choose one of {known}, or give a .toml file")
+        told = shortened(name)
+        raise DialectError(f"there is no {kind} dialect {told!r}. Choose one of {known}, or give a .toml file")
     return path
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # a name that no system takes
+        return False
 
 
 def _parsed(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text("utf-8"))
-    except OSError as error:
-        raise DialectError(f"{path}: cannot be read: {error.strerror}. Check the path") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise DialectError(f"{path}: this is no TOML: {error}. Correct the line that is named") from error
+        return read_toml(path)
+    except TomlError as error:
+        raise DialectError(f"{path}: {error}") from error
 
 
 def _with_bases(path: Path, table: dict[str, Any], kind: str, depth: int) -> dict[str, Any]:
@@ -131,7 +139,7 @@ def _with_bases(path: Path, table: dict[str, Any], kind: str, depth: int) -> dic
         return table
     if not isinstance(base_name, str) or depth >= _DEEPEST:
         remedy = 'Write the name of another dialect, as in extends = "scpi"'
-        raise DialectError(f"{path}: extends: not usable (got {base_name!r}). {remedy}")
+        raise DialectError(f"{path}: extends: not usable (got {shortened(repr(base_name))}). {remedy}")
     base_path = _path(base_name, kind, beside=path)
     base = _with_bases(base_path, _parsed(base_path), kind, depth + 1)
     merged = dict(base)
@@ -342,7 +350,7 @@ class _Reader:
 
     def _numbers(self, where: str, value: object) -> tuple[float, ...]:
         if isinstance(value, list) and all(isinstance(x, int | float) and not isinstance(x, bool) for x in value):
-            return tuple(map(float, value))
+            return tuple(map(_float, value))
         self._fault(where, value, "Write a list of numbers")
         return ()
 
@@ -387,7 +395,7 @@ class _Reader:
 
     def _typed(self, where: str, value: object, type_: type[Any], default: Any) -> Any:
         if type_ is float and isinstance(value, int) and not isinstance(value, bool):
-            return float(value)
+            return _float(value)
         if isinstance(value, type_) and (type_ is bool or not isinstance(value, bool)):
             return value
         self._fault(where, value, f"Write {_WORDS[type_]}")
@@ -406,5 +414,15 @@ class _Reader:
                 self._fault(f"{where}.{key}".strip("."), None, f"Unknown; known are {', '.join(sorted(keys))}")
 
     def _fault(self, where: str, value: object, remedy: str) -> None:
-        got = "" if value is None else f" (got {value!r})"
-        self._faults.append(f"{self._path}: {where}: not usable{got}. {remedy}")
+        got = "" if value is None else f" (got {shortened(repr(value))})"
+        told = f"{shortened(where)}: not usable{got}. {shortened(remedy, 1000)}"
+        if len(self._faults) < _MOST_TOLD:
+            self._faults.append(plain(f"{self._path}: {told}"))
+
+
+def _float(value: float) -> float:
+    """A number of a file; infinite where it is larger than any."""
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf if value > 0 else -math.inf
