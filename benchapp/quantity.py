@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -66,14 +66,18 @@ def parse(text: str, unit: str) -> float:
     number, unit_text = match.groups()
     if len(number) > _LONGEST_NUMBER or len(unit_text) > _LONGEST_UNIT:
         raise _refusal(f"this is no {_kind(unit)}", text, unit)
-    if Decimal(number) and abs(Decimal(number).adjusted()) > _FARTHEST:
+    try:
+        exact = Decimal(number)
+    except InvalidOperation:  # an exponent that no arithmetic has
+        exact = Decimal("Infinity")
+    if exact and not (exact.is_finite() and abs(exact.adjusted()) < _FARTHEST):
         raise _refusal(f"this {_kind(unit)} is not finite", text, unit)
     if not unit_text:
         if float(number) == 0:
             return 0.0
         remedy = f'Write "{number} {unit}", or for example "{_example(unit)}"'
         raise QuantityError(Fault(f"this {_kind(unit)} has no unit", text, remedy))
-    result = float(Decimal(number) * _factor(unit_text, unit, text))
+    result = float(exact * _factor(unit_text, unit, text))
     if not math.isfinite(result):
         raise _refusal(f"this {_kind(unit)} is not finite", text, unit)
     return result

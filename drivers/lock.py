@@ -33,7 +33,9 @@ class AddressLock:
 
     def __init__(self, address: str, folder: Path) -> None:
         self.address = address
-        self._path = folder / f"{hashlib.sha256(canonical(address).encode()).hexdigest()[:24]}.lock"
+        self._path = (
+            folder / f"{hashlib.sha256(canonical(address).encode('utf-8', 'surrogatepass')).hexdigest()[:24]}.lock"
+        )
         self._file: int | None = None
 
     def take(self, holder: str, on_wait: Callable[[], None] = lambda: None) -> None:

@@ -14,6 +14,7 @@ from typing import Any, Protocol
 
 from drivers.dialect.pattern import LONGEST_REPLY
 from drivers.errors import AddressError, LinkClosed, LinkRefused, ReplyError
+from drivers.plain import shortened
 
 _SOCKET_ADDRESS = re.compile(r"TCPIP\d*::([^:]+|\[[0-9a-f:]+\])::(\d+)::SOCKET", re.IGNORECASE)
 _CONNECT_TIMEOUT_S = 5.0
@@ -43,8 +44,13 @@ class Wire(Protocol):
         """Hang up."""
 
 
+_LONGEST_ADDRESS = 300
+
+
 def check_address(address: str) -> None:
     """Raise AddressError where `address` is no VISA resource string; nothing is opened."""
+    if not (address.isprintable() and len(address) <= _LONGEST_ADDRESS):
+        raise _no_address(address)
     match = _SOCKET_ADDRESS.fullmatch(address.strip())
     if match is None:
         from pyvisa.rname import InvalidResourceName, ResourceName
@@ -52,10 +58,19 @@ def check_address(address: str) -> None:
         try:
             ResourceName.from_string(address)
         except (InvalidResourceName, ValueError) as error:
-            example = "TCPIP::192.168.0.5::5025::SOCKET"
-            raise AddressError(f"{address!r} is no VISA resource string. Write for example {example}") from error
-    elif not 0 < int(match[2]) < 65536:
+            raise _no_address(address) from error
+        return
+    if not 0 < int(match[2]) < 65536:
         raise AddressError(f"{address!r}: port {match[2]} does not exist. Write TCPIP::host::port::SOCKET")
+    try:
+        match[1].strip("[]").encode("idna")
+    except UnicodeError as error:
+        raise AddressError(f"{address!r}: {match[1]!r} is no name of a host. Write its name or number") from error
+
+
+def _no_address(address: str) -> AddressError:
+    example = "TCPIP::192.168.0.5::5025::SOCKET"
+    return AddressError(f"{shortened(address)!r} is no VISA resource string. Write for example {example}")
 
 
 def host_and_port(address: str) -> tuple[str, int] | None:

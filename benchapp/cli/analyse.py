@@ -99,7 +99,7 @@ def _analyse(
         columns.voltage_V,
         emf_order=emf_order,
         pauses=columns.pauses,
-        aperture_s=_remark(path, columns, "aperture_s", float, None, math.nan),
+        aperture_s=_remark(path, columns, "aperture_s", _above_zero, None, math.nan),
         estimator=estimator,
     )
     if not blocks.shape[1] and not estimate.standard_uncertainty_ohm > 0:
@@ -108,8 +108,8 @@ def _analyse(
         raise InputError(Fault(problem, "", remedy, field="current_A", file=str(path)))
     known = replace(
         budget_plan(arguments, probability, _mean_temperature(columns)),
-        range_V=_remark(path, columns, "range_V", float, None, None),
-        source_range_A=_remark(path, columns, "source_range_A", float, None, None),
+        range_V=_remark(path, columns, "range_V", _above_zero, None, None),
+        source_range_A=_remark(path, columns, "source_range_A", _above_zero, None, None),
     )
     terms = Terms(
         current_A=max(map(abs, level_groups(np.asarray(columns.current_A)).levels_A)),
@@ -130,6 +130,13 @@ def _mean_temperature(columns: ReadingColumns) -> float | None:
 
 def _wanted(arguments: argparse.Namespace) -> Estimator | None:
     return None if arguments.estimator is None else Estimator(arguments.estimator)
+
+
+def _above_zero(text: str) -> float:
+    value = float(text)
+    if not 0 < value <= 1e9:
+        raise ValueError
+    return value
 
 
 def _remark(

@@ -33,6 +33,7 @@ EXTREME = [
     ([*_MEASURE, "--current", "1e999999999 A"], "not finite"),
     ([*_MEASURE, "--current", f"{_DIGITS} A"], "not finite"),
     ([*_MEASURE, "--current", f"1{'0' * 5000} A"], "this is no current"),
+    ([*_MEASURE, "--current", f"1e{'9' * 30} A"], "not finite"),
     ([*_MEASURE, "--current", "1e-999999999 A"], "not finite"),
     ([*_MEASURE, "--current", f"1 {'x' * 70000}"], "this is no current"),
     ([*_MEASURE, "--current", "1 A**9**9**9"], "no unit"),
@@ -50,6 +51,10 @@ EXTREME = [
     (["measure", "x" * 300 + ".toml"], "File name too long"),
     (["analyse", "x" * 300], "File name too long"),
     (["analyse", "far.csv"], "far.csv"),
+    (["analyse", "aperture.csv"], "# aperture_s: cannot be read"),
+    (["off", "--source", "TCPIP::a..b::5::SOCKET"], "no name of a host"),
+    (["instruments", "identify", "TCPIP::a..b::5::SOCKET"], "no name of a host"),
+    (["off", "--source", "TCPIP\ud800::1"], "no VISA resource string"),
     (["measure", "deep.toml"], "no TOML"),
     (["measure", "digits.toml"], "no TOML"),
     (["logbook", "show", "99999999999999999999"], "there is no run"),
@@ -67,6 +72,7 @@ def test_what_is_extreme_is_told_once(
     assert main([*_MEASURE, "--speed", "50", "--blocks", "1"]) == 0
     rows = [f"{k}e299,{(-1) ** k},{(-1) ** k}" for k in range(1, 9)]
     Path("far.csv").write_text("\n".join(["time_s,current_A,voltage_V", *rows]))
+    Path("aperture.csv").write_text("\n".join(["# aperture_s = -1", "time_s,current_A,voltage_V", "0,1,1", "1,-1,-1"]))
     Path("deep.toml").write_text("x = " + "[" * 5000)
     Path("digits.toml").write_text(f"blocks = {'9' * 5000}")
     capsys.readouterr()
