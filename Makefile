@@ -40,7 +40,7 @@ gallery: .venv/.test-ready
 	@QT_QPA_PLATFORM=offscreen $(BIN)/python -m tests.benchapp.ui.gallery
 
 fault-matrix: .venv/.test-ready
-	@$(BIN)/python -m tests.faults.matrix
+	@$(BIN)/python -m tests.faults.matrix $(N)
 
 starvation: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.starvation $(N)
@@ -55,7 +55,7 @@ damaged-logbooks: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.logbooks $(N)
 
 kill-trial: .venv/.test-ready
-	@$(BIN)/python -m tests.faults.kill_trial
+	@$(BIN)/python -m tests.faults.kill_trial $(N)
 
 .venv/.run-ready: pyproject.toml
 	@test -x $(BIN)/python || $(PYTHON) -m venv .venv

@@ -1,14 +1,14 @@
-"""A source and a voltmeter in a process of their own, whose output can be watched from outside.
+"""A simulated bench in a process of its own, whose output can be watched from outside.
 
-    python -m tests.faults.guarded_instruments [--one-client] [--late-on SECONDS]
+    python -m tests.faults.guarded_instruments
 
-First line out: the addresses. Then each line in is answered with the output's history: [[time, on], ...], where time is
-the system's monotonic clock.
+First line out: the addresses. Each line in is answered by one of JSON: "?" the output's history [[time, on], ...]
+where time is the system's monotonic clock, "#" how many messages have come, "cut" hangs up on everyone, "late S" makes ON take
+S seconds from now on, "off" switches the output off as a hand on the panel would, "fresh" as at the start.
 """
 
 from __future__ import annotations
 
-import argparse
 import contextlib
 import json
 import socket
@@ -16,68 +16,69 @@ import sys
 import threading
 import time
 
-from tests.benchmarks.instant_instruments import InstantInstrument, instant_pair
+from sim.bench import SimulatedBench
+from sim.clock import ScaledClock
+from sim.devices.faulty import Device
+from sim.scenario import load_scenario
+from sim.server import BenchServer
 
 
 class WatchedSource:
-    """An instant source whose output executes late where that is wanted; `*OPC?` waits for it."""
+    """A source whose output may execute late; `*OPC?` and whatever else comes waits for it."""
 
-    def __init__(self, instrument: InstantInstrument, late_on_s: float) -> None:
-        self._instrument = instrument
-        self._late_on_s = late_on_s
+    def __init__(self, device: Device) -> None:
+        self._device = device
+        self.clock, self.reply_end = device.clock, device.reply_end
         self._lock = threading.Lock()
+        self.late_on_s = 0.0
+        self.messages = 0
         self.history: list[tuple[float, bool]] = []
 
-    def process(self, message: str) -> str:
-        """As the instrument, but the output is set when its time has come."""
+    def process(self, message: str) -> str | None:
+        """As the source; the output's changes are noted."""
         with self._lock:
-            if message.upper().startswith(":OUTP ON") and self._late_on_s:
-                time.sleep(self._late_on_s)
-            reply = self._instrument.process(message)
-            on = self._instrument.process(":OUTP?") == "1"
-            if not self.history or self.history[-1][1] != on:
-                self.history.append((time.monotonic(), on))
+            self.messages += 1
+            if message.upper().startswith(":OUTP ON") and self.late_on_s:
+                time.sleep(self.late_on_s)
+            reply = self._device.process(message)
+            self.note()
             return reply
 
-
-def _serve(listener: socket.socket, instrument: WatchedSource | InstantInstrument, *, one_client: bool) -> None:
-    while True:
-        connection, _ = listener.accept()
-        if one_client:
-            _answer(connection, instrument)
-        else:
-            threading.Thread(target=_answer, args=(connection, instrument), daemon=True).start()
-
-
-def _answer(connection: socket.socket, instrument: WatchedSource | InstantInstrument) -> None:
-    connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-    rest = b""
-    with contextlib.suppress(OSError), connection:
-        while data := connection.recv(65536):
-            *lines, rest = (rest + data).split(b"\n")
-            for line in lines:
-                reply = instrument.process(line.decode("ascii", "replace").strip()) if line.strip() else ""
-                if reply:
-                    connection.sendall(reply.encode("ascii") + b"\n")
+    def note(self) -> None:
+        """What the output is now, where it has changed."""
+        on = self._device.output_on  # type: ignore[attr-defined]
+        if not self.history or self.history[-1][1] != on:
+            self.history.append((time.monotonic(), on))
 
 
 def main() -> None:
     """Serve until standard input ends."""
-    parser = argparse.ArgumentParser()
-    parser.add_argument("--one-client", action="store_true")
-    parser.add_argument("--late-on", type=float, default=0.0)
-    options = parser.parse_args()
-    plain, voltmeter = instant_pair()
-    source = WatchedSource(plain, options.late_on)
-    addresses = {}
-    for role, instrument in (("source", source), ("voltmeter", voltmeter)):
-        listener = socket.create_server(("127.0.0.1", 0))
-        addresses[role] = f"TCPIP::127.0.0.1::{listener.getsockname()[1]}::SOCKET"
-        arguments = {"one_client": options.one_client}
-        threading.Thread(target=_serve, args=(listener, instrument), kwargs=arguments, daemon=True).start()
-    print(json.dumps(addresses), flush=True)
-    for _ in sys.stdin:
-        print(json.dumps(source.history), flush=True)
+    bench = SimulatedBench(load_scenario("shunt"), ScaledClock())
+    source = WatchedSource(bench.source)
+    bench.source_faults = source  # type: ignore[assignment]
+    server = BenchServer(bench)
+    print(json.dumps({"source": server.source, "voltmeter": server.voltmeter}), flush=True)
+    for line in sys.stdin:
+        order, _, rest = line.strip().partition(" ")
+        answer: object = "done"
+        if order == "?":
+            answer = source.history
+        elif order == "#":
+            answer = source.messages
+        elif order == "late":
+            source.late_on_s = float(rest)
+        elif order == "cut":
+            for one in server._servers:
+                for client in list(one._clients):
+                    with contextlib.suppress(OSError):
+                        client.shutdown(socket.SHUT_RDWR)
+        elif order in ("off", "fresh"):
+            source.late_on_s = 0.0
+            source.process("*RST")
+            source.history.clear()
+            source.messages = 0
+        print(json.dumps(answer), flush=True)
+    server.close()
 
 
 if __name__ == "__main__":

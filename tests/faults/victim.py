@@ -14,18 +14,28 @@ from pathlib import Path
 class Victim:
     """A context manager; whatever is left of the process and its guardian is killed at the end."""
 
-    def __init__(self, source: str, voltmeter: str, folder: Path, *options: str) -> None:
+    def __init__(self, source: str, voltmeter: str, folder: Path, *options: str, pausing: bool = False) -> None:
         self.stream = folder / "stream.jsonl"
         self.logbook = folder / "log.sqlite"
-        environment = os.environ | {"BENCHAPP_CONFIG": str(folder)}
+        self.environment = os.environ | {f"BENCHAPP_{name}": str(folder) for name in ("CONFIG", "DATA", "RUNTIME")}
+        measure = [
+            "benchapp.cli.main", "measure", "--source", source, "--voltmeter", voltmeter,
+            "--current", "1 A", "--nplc", "0.05", "--settle", "0", "--blocks", "10000000",
+            "--stream", str(self.stream), "--logbook", str(self.logbook), *options,
+        ]  # fmt: skip
+        pause = ["tests.faults.pausing", source, voltmeter, str(self.logbook), str(self.stream)]
         self.process = subprocess.Popen(
-            [
-                sys.executable, "-m", "benchapp.cli.main", "measure", "--source", source, "--voltmeter", voltmeter,
-                "--current", "1 A", "--nplc", "0.05", "--settle", "0", "--blocks", "10000000",
-                "--stream", str(self.stream), "--logbook", str(self.logbook), *options,
-            ],
-            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, env=environment, start_new_session=True,
-        )  # fmt: skip
+            [sys.executable, "-m", *(pause if pausing else measure)],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            env=self.environment,
+            start_new_session=True,
+        )
+
+    @property
+    def paused(self) -> bool:
+        """Whether it has said that it rests."""
+        return self.stream.with_suffix(".paused").exists()
 
     def __enter__(self) -> Victim:
         return self
