@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test bench coverage verdicts gallery kill-trial fault-matrix starvation rivals damaged-logbooks fuzz clean
+.PHONY: run test bench coverage verdicts gallery kill-trial fault-matrix starvation rivals damaged-logbooks fuzz plate mutants clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -50,6 +50,14 @@ rivals: .venv/.test-ready
 
 fuzz: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.fuzz $(N)
+
+plate: .venv/.test-ready
+	@.ci/qt-libraries
+	@QT_QPA_PLATFORM=offscreen $(BIN)/python -m tests.faults.plate $(N)
+
+mutants: .venv/.test-ready
+	@$(BIN)/pip install --quiet -e '.[dev,mutation]'
+	@$(BIN)/python -m tests.mutants $(N)
 
 damaged-logbooks: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.logbooks $(N)

@@ -264,9 +264,12 @@ class Guardian:
         if self._plan["bit"] is None and word.upper() in self._plan["off"]:
             return True
         try:
-            value = round(float(word))
-        except (ValueError, OverflowError):
+            number = float(word)
+        except ValueError:
             return False
+        if not number.is_integer():
+            return False
+        value = int(number)
         return value == 0 if self._plan["bit"] is None else not value >> self._plan["bit"] & 1
 
 

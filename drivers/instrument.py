@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 from drivers.dialect import Dialect, Spelling
 from drivers.errors import LinkTimeout, ReplyError, ReportedError, SettingError
-from drivers.link import Link, to_float
+from drivers.link import Link, to_float, to_whole
 from drivers.values import agrees, number_of, value_text
 
-_ERROR = re.compile(r"\s*([+-]?\d+)\s*(?:,\s*\"?(.*?)\"?\s*)?")
+_ERROR = re.compile(r"\s*([+-]?\d{1,9})\s*(?:,\s*\"?(.*?)\"?\s*)?")
 _ERROR_REPLY = re.compile(r"\s*-[1-4]\d\d\s*,")  # an error reply in place of data
 _NUMBER = re.compile(r"[+-]?\d+(\.\d*)?")
 _PROBE_TIMEOUT_S = 0.6
@@ -113,6 +113,11 @@ class Instrument:
         """A number in SI units."""
         return self._number(self._required(name))
 
+    def get_whole(self, name: str) -> int:
+        """A count."""
+        spelling = self._required(name)
+        return to_whole(self.extract(spelling, self._asked(spelling)), self.link, spelling.get)
+
     def get_bool(self, name: str) -> bool:
         """A Boolean, or one bit of a register."""
         spelling = self._required(name)
@@ -128,7 +133,7 @@ class Instrument:
             return True
         if word in (text.upper() for text in self.dialect.format.false):
             return False
-        number = round(to_float(reply, self.link, spelling.get))
+        number = to_whole(reply, self.link, spelling.get)
         return bool(number >> spelling.bit & 1) if spelling.kind == "bit" else number != 0
 
     def extract(self, spelling: Spelling, reply: str) -> str:
@@ -305,7 +310,7 @@ class Instrument:
     def _refuse_error_reply(self, reply: str, command: str) -> None:
         errors = self.dialect.errors
         if errors.mode == "reply" and errors.reply is not None and (code := errors.reply.find(reply)) is not None:
-            number = int(float(code)) if _NUMBER.fullmatch(code) else 0
+            number = to_whole(code, self.link, command) if _NUMBER.fullmatch(code) else 0
             raise ReportedError(number, reply, resource=self.link.resource, command=command)
 
     def _drain(self) -> list[tuple[int, str]]:
@@ -317,7 +322,7 @@ class Instrument:
 
     def _read_register(self) -> list[tuple[int, str]]:
         errors = self.dialect.errors
-        value = round(to_float(self.link.query(errors.query), self.link, errors.query))
+        value = to_whole(self.link.query(errors.query), self.link, errors.query)
         raised = value & errors.bits
         return [(raised, f"its event register holds {value}")] if raised else []
 

@@ -7,12 +7,14 @@ does so no sooner, because whoever met the time-out may have a source to switch 
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from drivers.dialect.pattern import LONGEST_REPLY
 from drivers.errors import LinkClosed, LinkError, LinkTimeout, ReplyError
+from drivers.plain import shortened
 from drivers.wires import SocketWire, Wire
 
 SLICE_S = 0.1  # the longest time without a look at `on_wait`
@@ -249,10 +251,25 @@ def _at(error: LinkClosed, command: str) -> LinkClosed:
     return LinkClosed(error.problem, resource=error.resource, command=command, remedy=error.remedy)
 
 
+def to_whole(text: str, link: Link, command: str) -> int:
+    """A whole number as an instrument writes it, perhaps with a point. Raises ReplyError."""
+    value = to_float(text, link, command)
+    if not (math.isfinite(value) and value == round(value)):
+        remedy = "Name a dialect that says how this instrument answers."
+        raise ReplyError(
+            f"{shortened(text)!r} is no whole number", resource=link.resource, command=command, remedy=remedy
+        )
+    return round(value)
+
+
 def to_float(text: str, link: Link, command: str) -> float:
     """A number as an instrument writes it. Raises ReplyError."""
     try:
         return float(text)
     except ValueError:
-        remedy = "Name a dialect that says how this instrument answers."
-        raise ReplyError(f"{text!r} is no number", resource=link.resource, command=command, remedy=remedy) from None
+        raise _unread(f"{shortened(text)!r} is no number", link, command) from None
+
+
+def _unread(problem: str, link: Link, command: str) -> ReplyError:
+    remedy = "Name a dialect that says how this instrument answers."
+    return ReplyError(problem, resource=link.resource, command=command, remedy=remedy)

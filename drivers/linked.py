@@ -92,7 +92,7 @@ class LinkedPair:
         source.send(message)
         source.check_errors(message)
         count = source.get_number("list")
-        if round(count) != len(levels_A):
+        if count != len(levels_A):
             raise SettingError(
                 f"a list of {len(levels_A)} levels reads back as {count:g}",
                 resource=source.link.resource, command=message, remedy="Correct the list's memory in the dialect.",
@@ -148,8 +148,8 @@ class LinkedPair:
         last_progress = self._now()
         while len(found) < wanted:
             # Steps first: by the time the readings are counted they may have caught up, never fallen behind.
-            steps = round(self._source.get_number("taken"))
-            count = min(wanted, round(self._voltmeter.get_number("count")))
+            steps = self._source.get_whole("taken")
+            count = min(wanted, self._voltmeter.get_whole("count"))
             if steps > count + 1:
                 raise PassFailed(f"the source made {steps} steps for {count} readings: it slipped")
             if count > len(found):
@@ -189,7 +189,7 @@ class LinkedPair:
     # The watchers.
 
     def _compare_counts(self, taken: int) -> None:
-        steps = round(self._source.get_number("taken"))
+        steps = self._source.get_whole("taken")
         if steps != taken:
             raise PassFailed(f"the source made {steps} steps for {taken} readings: they are out of step")
 

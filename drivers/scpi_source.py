@@ -6,7 +6,7 @@ import contextlib
 from collections.abc import Sequence
 
 from drivers.dialect import Spelling
-from drivers.errors import InstrumentError, SettingError
+from drivers.errors import SettingError
 from drivers.guardian import SafePlan
 from drivers.instrument import Instrument
 from drivers.values import agrees
@@ -174,7 +174,7 @@ class ScpiSource(Instrument):
         """The safe sequence, on a new connection where the old one is gone; True where the output is proved off."""
         if self._switched_off():
             return True
-        with contextlib.suppress(InstrumentError):
+        with contextlib.suppress(Exception):
             self.link.reopen()
         return self._switched_off()
 
@@ -182,7 +182,7 @@ class ScpiSource(Instrument):
         self.order_off()
         try:
             return self.read_output() is False
-        except InstrumentError:
+        except Exception:  # noqa: BLE001  whatever stands in the way of proving it, it is not proved
             return False
 
     def safe_plan(self) -> SafePlan:
@@ -224,7 +224,7 @@ class ScpiSource(Instrument):
     def order_off(self) -> None:
         """Send all that switches it off, message by message, whatever each of them meets."""
         for message in self.off_messages():
-            with contextlib.suppress(InstrumentError):
+            with contextlib.suppress(Exception):  # no fault, of whatever kind, keeps the next message back
                 self.link.write(message, at_once=True)
                 if self.dialect.errors.acknowledges:
                     # What is answered must be heard, or every answer from now on is one behind.

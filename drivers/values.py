@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from drivers.dialect import Format, Spelling
 
 _TOLERANCE = 1e-4
@@ -29,14 +31,16 @@ def number_of(read: float, spelling: Spelling) -> float:
     """A number that was read, in SI units; NaN for an index that is not in the table."""
     if spelling.kind != "index":
         return read / spelling.scale
+    if not math.isfinite(read):
+        return math.nan
     place = round(read) - spelling.index_base
-    return spelling.table[place] if 0 <= place < len(spelling.table) else float("nan")
+    return spelling.table[place] if 0 <= place < len(spelling.table) else math.nan
 
 
 def agrees(wanted: float, read: float, spelling: Spelling) -> bool:
     """Whether a number that was read is what was asked for, as the instrument is allowed to round."""
     if spelling.kind == "index":
-        return round(read) == spelling.index_base + place_of(wanted, spelling)
+        return math.isfinite(read) and round(read) == spelling.index_base + place_of(wanted, spelling)
     got = read / spelling.scale
     if spelling.rounds == "up":
         return wanted * (1 - _TOLERANCE) <= got <= wanted * _ROUNDING

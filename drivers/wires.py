@@ -246,7 +246,8 @@ class VisaWire:
     def __init__(self, address: str, read_termination: bytes) -> None:
         import pyvisa
 
-        self._errors = (pyvisa.Error, OSError, NotImplementedError, ValueError)
+        # Each library and protocol raises its own: RuntimeError, EOFError and bare Exceptions among them.
+        self._errors = (Exception,)
         self._visa_io_error = pyvisa.VisaIOError
         self._timeout_code = pyvisa.constants.StatusCode.error_timeout
         self._address = address
@@ -325,7 +326,8 @@ class VisaWire:
 
     def close(self) -> None:
         """Hang up."""
-        self._resource.close()
+        with contextlib.suppress(*self._errors):
+            self._resource.close()
 
     def _closed(self, error: Exception) -> LinkClosed:
         return LinkClosed(f"the link failed ({error})", resource=self._address, remedy="Check cable and power.")

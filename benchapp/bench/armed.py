@@ -53,10 +53,13 @@ def mark(armed: Armed) -> Path:
     """Say that this source's output goes on. Raises OSError: without it nothing may."""
     path = path_of(armed.address)
     path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("w", encoding="utf-8") as stream:
+    # Written beside and renamed: who is killed meanwhile leaves the note of before, never an empty one.
+    beside = path.with_suffix(f".{os.getpid()}.part")
+    with beside.open("w", encoding="utf-8") as stream:
         stream.write(json.dumps(asdict(armed)))
         stream.flush()
         os.fsync(stream.fileno())
+    beside.replace(path)
     return path
 
 

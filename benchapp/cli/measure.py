@@ -149,7 +149,7 @@ def measure(
     with contextlib.ExitStack() as stack:
         result = stack.enter_context(opened(json_target, "--json", inputs)) if json_target else None
         stream = ReadingStream(session, stream_target) if stream_target else contextlib.nullcontext()
-        with stream, _until_the_end(session):
+        with stream, until_the_end(session):
             while not session.ended:
                 session.wait_for_change(0.1)
                 progress.show()
@@ -167,7 +167,7 @@ def measure(
 
 
 @contextlib.contextmanager
-def _until_the_end(session: Session) -> Iterator[None]:
+def until_the_end(session: Session) -> Iterator[None]:
     """Start; on every way out, signals among them, order the stop and wait until the output is off."""
 
     def stop(number: int, _frame: object) -> None:

@@ -278,7 +278,8 @@ class Sequencer:
 
     def _finish(self, reason: EndReason, text: str) -> RunEnd:
         off = self._energised is None or self._energised.switch_off(self._show_life)
-        self._bench.close()
+        with contextlib.suppress(Exception):
+            self._bench.close()
         if not off:
             text += " THE OUTPUT COULD NOT BE PROVED OFF: switch the source off by hand."
         end = RunEnd(reason, text, off)

@@ -35,6 +35,8 @@ from drivers.guardian import NoGuard, ProcessGuard
 from drivers.plain import plain
 from drivers.registry import Transcript
 
+_SHOWN_WITHIN_S = 0.5  # a window that stands still longer holds up no order
+
 
 class Session:
     """One run. `control` takes orders from any thread; `snapshot` and `history` hold what is in the record; `output` is
@@ -67,6 +69,8 @@ class Session:
         self.snapshot: RunSnapshot | None = None
         self.statement: Statement | None = None
         self.output = OutputSeen.now(OutputState.UNKNOWN)
+        self._output_watched = False
+        self._output_shown = threading.Event()
         self._known = known or BudgetPlan(confidence=recipe.confidence)
         self._geometry = geometry
         self._limits, self._clock, self._transcript = limits, clock, transcript
@@ -113,10 +117,19 @@ class Session:
         with self._changed:
             self._changed.wait(timeout_s)
 
+    def output_is_shown(self, seen: OutputSeen) -> None:
+        """Whoever shows the output has shown that; until then "off" would stand there while it goes on."""
+        self._output_watched = True
+        if seen.at_s == self.output.at_s:
+            self._output_shown.set()
+
     def _see_output(self, state: OutputState) -> None:
+        self._output_shown.clear()
         self.output = OutputSeen.now(state)
         with self._changed:
             self._changed.notify_all()
+        if state is OutputState.UNKNOWN and self._output_watched:
+            self._output_shown.wait(_SHOWN_WITHIN_S)
 
     def _run(self) -> None:
         sequencer = Sequencer(

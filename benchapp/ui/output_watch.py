@@ -128,6 +128,8 @@ class OutputWatch(QObject):
         if (now.state, now.text) != self._shown:
             self._shown = (now.state, now.text)
             self.seen.emit(now)
+        if session is not None:
+            session.output_is_shown(now)
 
     # In the thread that asks.
 

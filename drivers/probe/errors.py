@@ -8,7 +8,7 @@ from drivers.errors import LinkTimeout
 from drivers.link import Link
 from drivers.probe.spellings import NONSENSE
 
-QUEUE_ENTRY = re.compile(r"\s*([+-]?\d+)\s*(,.*)?")
+QUEUE_ENTRY = re.compile(r"\s*([+-]?\d{1,9})\s*(,.*)?")
 _DRAIN = 40
 _ERROR_BITS = 0x3C
 
@@ -40,7 +40,7 @@ class ErrorChannel:
             return bool(self._drain())
         if self.mode == "register":
             reply = self.ask(self.query)
-            return reply is not None and reply.strip().lstrip("+").isdigit() and bool(int(reply) & _ERROR_BITS)
+            return bool((_register(reply) or 0) & _ERROR_BITS)
         return False
 
     def _find(self) -> None:
@@ -59,10 +59,9 @@ class ErrorChannel:
                 self.answers_anything = True
         self.mode, self.query = "none", "*ESR?"
         before = self.ask(self.query)
-        if before is not None and before.strip().lstrip("+").isdigit():
+        if _register(before) is not None:
             self.ask(control)
-            after = self.ask(self.query)
-            if after is not None and after.strip().lstrip("+").isdigit() and int(after) & _ERROR_BITS:
+            if (_register(self.ask(self.query)) or 0) & _ERROR_BITS:
                 self.mode = "register"
                 return
         self.query = ""
@@ -78,7 +77,13 @@ class ErrorChannel:
         for _ in range(_DRAIN):
             reply = self.ask(self.query)
             match = None if reply is None else QUEUE_ENTRY.fullmatch(reply)
-            if reply is None or match is None or int(match[1]) == 0:
+            if reply is None or match is None or not match[1].strip("+-0"):
                 break
             found.append(reply)
         return found
+
+
+def _register(reply: str | None) -> int | None:
+    """What a register holds; None for a reply that is no whole number of a register's size."""
+    match = re.fullmatch(r"\s*\+?([0-9]{1,9})\s*", reply or "")
+    return None if match is None else int(match[1])

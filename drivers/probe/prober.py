@@ -337,10 +337,9 @@ def _fits(candidate: Candidate, reply: str) -> bool:
     if candidate.kind == "text":
         return candidate.value[:3] in word
     try:
-        float(word)
+        return candidate.kind != "bit" or float(word).is_integer()
     except ValueError:
         return False
-    return candidate.kind != "bit" or float(word) == int(float(word))
 
 
 def _trial_value(candidate: Candidate, before: str) -> str | None:

@@ -2,9 +2,10 @@
 
     python -m tests.faults.guarded_instruments
 
-First line out: the addresses. Each line in is answered by one of JSON: "?" the output's history [[time, on], ...]
-where time is the system's monotonic clock, "#" how many messages have come, "cut" hangs up on everyone, "late S" makes ON take
-S seconds from now on, "off" switches the output off as a hand on the panel would, "fresh" as at the start.
+First line out: the addresses. Each line in is answered by one of JSON: "?" the output's history [[time, on], ...], time
+being the system's monotonic clock; "#" how many messages have come; "cut" hangs up on everyone; "late S" makes ON take
+S seconds from now on; "panel ON" and "panel OFF" as a
+hand would; "fresh" as at the start.
 """
 
 from __future__ import annotations
@@ -72,6 +73,9 @@ def main() -> None:
                 for client in list(one._clients):
                     with contextlib.suppress(OSError):
                         client.shutdown(socket.SHUT_RDWR)
+        elif order == "panel":
+            for message in (":SOUR:VOLT:LIM 1", f":OUTP {rest}"):
+                source.process(message)
         elif order in ("off", "fresh"):
             source.late_on_s = 0.0
             source.process("*RST")

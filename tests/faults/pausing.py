@@ -8,6 +8,7 @@ from pathlib import Path
 
 from benchapp.bench.bench import plan_bench
 from benchapp.bench.limits import load_limits
+from benchapp.cli.measure import until_the_end
 from benchapp.cli.stream import ReadingStream
 from benchapp.clock import ScaledClock
 from benchapp.events import RunStatus
@@ -27,8 +28,7 @@ def main() -> int:
         clock=ScaledClock(1.0),
         logbook=Path(logbook),
     )
-    with ReadingStream(session, stream):
-        session.start()
+    with ReadingStream(session, stream), until_the_end(session):
         paused = False
         while not session.ended:
             snapshot = session.snapshot

@@ -36,7 +36,7 @@ def test_the_source_falls_out(runs: list[str], capsys: pytest.CaptureFixture[str
     assert main(["compare", "SXS", *runs, *standard, "--json", "-"]) == 0
     found = json.loads(capsys.readouterr().out)
     assert abs(found["resistance_ohm"] - 1e-4) <= 1.5 * found["expanded_uncertainty_ohm"]
-    assert found["expanded_uncertainty_ohm"] < 1e-8
+    assert found["expanded_uncertainty_ohm"] < 2e-8  # the gain error of the source alone would be 3e-7
     assert {row["name"] for row in found["budget"]} == {"ratio", "standard"}
     assert found["validity"] == "doubtful"
     assert [reason["code"] for reason in found["reasons"]] == ["drift-not-seen"]

@@ -7,11 +7,12 @@ import signal
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from benchapp.bench.armed import left_behind, noted
+from benchapp.bench.armed import Armed, left_behind, mark, noted
 from benchapp.cli.main import main
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock
@@ -121,3 +122,18 @@ def test_a_start_at_once_after_a_crash_waits_for_the_guardian(
         assert time.monotonic() - began > 1.0
     assert "mains" not in capsys.readouterr().err
     assert not sim.source.output_on
+
+
+def test_who_is_killed_while_noting_leaves_the_note_of_before(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A run notes its source anew when its link was opened anew; a half-written note would say nothing."""
+    monkeypatch.setenv("BENCHAPP_DATA", str(tmp_path))
+    armed = Armed("TCPIP::127.0.0.1::5025::SOCKET", "scpi", "source", "run 1", 0.0)
+    mark(armed)
+
+    def killed(_: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("benchapp.bench.armed.os.fsync", killed)
+    with pytest.raises(KeyboardInterrupt):
+        mark(replace(armed, holder="run 2"))
+    assert noted() == [armed]
