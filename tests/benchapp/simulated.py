@@ -49,6 +49,7 @@ def run_on(
     *,
     limits: HouseLimits | None = None,
     control: Control | None = None,
+    guard: NoGuard | None = None,
 ) -> RunEnd:
     """One run in virtual time on instruments in process."""
     return Sequencer(
@@ -58,7 +59,7 @@ def run_on(
         clock=clock,
         control=control or Control(),
         publish=publish,
-        guard=NoGuard(),
+        guard=guard or NoGuard(),
         real_time=clock.now,
     ).run()
 
@@ -70,6 +71,7 @@ class Rehearsal:
     scenario: Scenario = field(default_factory=lambda: load_scenario("shunt"))
     seed: int = 1
     limits: HouseLimits = field(default_factory=HouseLimits)
+    guard: NoGuard = field(default_factory=NoGuard)
     on_batch: Callable[[Batch, Control], None] = lambda batch, control: None
     batches: list[Batch] = field(default_factory=list)
     sent: list[tuple[str, str, str]] = field(default_factory=list)
@@ -91,7 +93,7 @@ class Rehearsal:
             lambda: Loopback(self.sim.voltmeter_faults),
         )
         bench = Bench(plan, transcript or (lambda *line: self.sent.append(line)))
-        return run_on(bench, recipe, self.clock, self._take, limits=self.limits, control=self.control)
+        return run_on(bench, recipe, self.clock, self._take, limits=self.limits, control=self.control, guard=self.guard)
 
     def _take(self, batch: Batch) -> None:
         self.batches.append(batch)

@@ -4,6 +4,7 @@ import contextlib
 import os
 import signal
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from dataclasses import asdict, replace
@@ -17,6 +18,7 @@ from drivers.dialect import pattern
 from drivers.guardian import GuardianLost, ProcessGuard, SafePlan
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock
+from sim.devices.faulty import Device
 from sim.scenario import load_scenario
 from sim.server import BenchServer
 from tests.faults.victim import Victim, wait_until
@@ -149,3 +151,34 @@ def test_a_guardian_that_could_not_act_is_refused_before_the_output_goes_on() ->
         ProcessGuard().arm(replace(PLAN, address="USB0::1::2::NOSUCH::INSTR", host=None, library="@py"))
     with pytest.raises(GuardianLost, match="could not be armed"):
         ProcessGuard().arm(replace(PLAN, reply="re2:(("))
+
+
+class _Relapsing:
+    """A source that goes on once more a while after it was switched off: an ON that was still on its way."""
+
+    def __init__(self, device: Device) -> None:
+        self._device = device
+        self.clock, self.reply_end = device.clock, device.reply_end
+        self.relapses = False
+
+    def process(self, message: str) -> str | None:
+        if self.relapses and message.upper().startswith(":OUTP OFF"):
+            self.relapses = False
+            threading.Timer(0.25, self._device.process, [":OUTP ON"]).start()
+        return self._device.process(message)
+
+
+def test_the_guardian_looks_again_whether_it_has_stayed_off(tmp_path: Path) -> None:
+    bench = SimulatedBench(load_scenario("shunt"), ScaledClock())
+    relapsing = _Relapsing(bench.source)
+    bench.source_faults = relapsing  # type: ignore[assignment]
+    with (
+        BenchServer(bench) as server,
+        Victim(server.source, server.voltmeter, tmp_path) as victim,
+    ):
+        wait_until(lambda: victim.streamed() >= 5)
+        relapsing.relapses = True
+        os.kill(victim.process.pid, signal.SIGKILL)
+        wait_until(lambda: not relapsing.relapses)
+        time.sleep(1.5)
+        assert not bench.source.output_on

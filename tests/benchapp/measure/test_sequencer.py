@@ -7,6 +7,7 @@ from benchapp.events import EndReason, EventKind, RunStatus
 from benchapp.measure.control import Control
 from benchapp.measure.snapshot import Batch, RecordLost
 from benchapp.recipe import StopRule
+from drivers.guardian import NoGuard, SafePlan
 from sim.devices.current_source import CurrentSource
 from sim.scenario import load_scenario
 from tests.benchapp.simulated import Rehearsal, benches_in_order, recipe_of
@@ -201,3 +202,43 @@ def test_an_order_to_stop_during_the_set_up_never_energises(messages: int) -> No
     assert (end.reason, end.output_off) == (EndReason.OPERATOR, True)
     assert not [text for _, way, text in rehearsal.sent if way == ">" and ":OUTP" in text and "ON" in text]
     assert rehearsal.readings == []
+
+
+class _Watching(NoGuard):
+    """Notes how the output stood whenever it was called."""
+
+    def __init__(self) -> None:
+        self.rehearsal: Rehearsal | None = None
+        self.armed: list[bool] = []
+        self.disarmed: list[bool] = []
+
+    def arm(self, plan: SafePlan) -> None:
+        assert self.rehearsal is not None
+        self.armed.append(self.rehearsal.sim.source.output_on)
+
+    def disarm(self) -> None:
+        assert self.rehearsal is not None
+        self.disarmed.append(self.rehearsal.sim.source.output_on)
+
+
+def test_the_guardian_is_armed_before_the_output_goes_on_and_let_go_after_it_is_off() -> None:
+    guard = _Watching()
+    guard.rehearsal = rehearsal = Rehearsal(guard=guard)
+    rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(3)))
+    assert (guard.armed, guard.disarmed) == ([False], [False])
+    assert rehearsal.readings
+
+
+def test_an_output_that_a_hand_switches_off_ends_the_run() -> None:
+    """The look once a second finds it, whatever the readings are like."""
+    done: list[float] = []
+
+    def turn(batch: Batch, _: Control) -> None:
+        if not done and batch.readings and batch.readings[-1].time_s > 2.5:
+            rehearsal.sim.source.process(":OUTP OFF")
+            done.append(batch.readings[-1].time_s)
+
+    rehearsal = Rehearsal(on_batch=turn)
+    end = rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(None, duration_s=20.0)))
+    assert (end.reason, end.output_off) == (EndReason.INSTRUMENT, True), end
+    assert rehearsal.readings[-1].time_s - done[0] < 1.3
