@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import contextlib
 import statistics
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from benchapp.bench.bench import BenchPlan
+from benchapp.bench.locks import locked
 from benchapp.errors import Fault, InputError
 from drivers.dialect import Dialect, load_dialect
 from drivers.errors import AddressError, DialectError, InstrumentError
+from drivers.lock import canonical
 from drivers.polarity import Polarity, UnipolarSource
 from drivers.registry import make_link
 from drivers.scpi_switch import ScpiSwitch
@@ -68,21 +70,25 @@ class AuxiliaryPlan:
         if not self.thermometer:
             return None
         dialect = _dialect(self.thermometer_dialect, "thermometer")
-        thermometer = ScpiThermometer(make_link(self.thermometer, dialect), dialect)
-        try:
-            thermometer.open()
-            thermometer.configure()
-            return statistics.fmean(thermometer.read_C() for _ in range(_TEMPERATURES))
-        finally:
-            thermometer.close()
+        with locked("a thermometer of a run", self.thermometer):
+            thermometer = ScpiThermometer(make_link(self.thermometer, dialect), dialect)
+            try:
+                thermometer.open()
+                thermometer.configure()
+                return statistics.fmean(thermometer.read_C() for _ in range(_TEMPERATURES))
+            finally:
+                thermometer.close()
 
     @contextlib.contextmanager
-    def connected(self) -> Iterator[None]:
-        """The channel closed as long as the run goes on; open again on every way out, after the output went off."""
+    def connected(self, run: Sequence[str] = ()) -> Iterator[None]:
+        """The channel closed as long as the run goes on; open again on every way out, after the output went off.
+
+        `run` are the addresses that the run locks itself: one of them may be the switch, too.
+        """
         if not self.switch:
             yield
             return
-        with _switch(self.switch, self.switch_dialect) as switch:
+        with _switch(self.switch, self.switch_dialect, run) as switch:
             switch.connect(self.channel)
             yield
 
@@ -92,25 +98,31 @@ class AuxiliaryPlan:
         if not self.polarity_switch:
             yield plan
             return
-        with _switch(self.polarity_switch, self.switch_dialect) as switch:
+        run = [plan.source, plan.voltmeter, *([self.switch] if self.switch else [])]
+        with _switch(self.polarity_switch, self.switch_dialect, run) as switch:
             polarity = Polarity(switch, *self._both_channels())
             yield replace(plan, source_driver=UnipolarSource, polarity=polarity)
 
 
 @contextlib.contextmanager
-def _switch(address: str, dialect_name: str) -> Iterator[ScpiSwitch]:
-    """A switch, opened; all its channels are open again when it is left."""
+def _switch(address: str, dialect_name: str, run: Sequence[str]) -> Iterator[ScpiSwitch]:
+    """A switch, opened, for us alone; all its channels are open again when it is left.
+
+    Another program that opened them would open a circuit that carries current.
+    """
     dialect = _dialect(dialect_name, "switch")
-    switch = ScpiSwitch(make_link(address, dialect), dialect)
-    try:
-        switch.open()
+    ours = canonical(address) in map(canonical, filter(None, run))
+    with contextlib.nullcontext() if ours else locked("a switch of a run", address):
+        switch = ScpiSwitch(make_link(address, dialect), dialect)
         try:
-            yield switch
+            switch.open()
+            try:
+                yield switch
+            finally:
+                with contextlib.suppress(InstrumentError):
+                    switch.open_all()
         finally:
-            with contextlib.suppress(InstrumentError):
-                switch.open_all()
-    finally:
-        switch.close()
+            switch.close()
 
 
 def _dialect(name: str, kind: str) -> Dialect:

@@ -108,7 +108,7 @@ def run(arguments: argparse.Namespace) -> int:
         note = f"{note}; specimen at {temperature_C:.2f} degC".strip("; ")
     # The switch comes first and goes last: it never opens a circuit that carries current.
     with (
-        beside.connected(),
+        beside.connected([arguments.source or "", arguments.voltmeter or ""]),
         kept as transcript,
         _bench(arguments, scenario) as bench,
         beside.turned(bench) as plan,

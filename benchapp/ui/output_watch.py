@@ -103,9 +103,27 @@ class OutputWatch(QObject):
         self._orders.put(lambda: None)
 
     def off(self) -> None:
-        """Switch off all that is known: what was named, what is read, what was left behind."""
+        """Switch off all that is known: what was named, what is read, what was left behind.
+
+        Each at once and in a thread of its own, so that none waits for one that is silent, nor for the thread that
+        reads. One that serves a single client hears us only when that thread has hung up: then it is told once more.
+        """
         named = self._named
-        self._orders.put(lambda: self._switch_off(named))
+        wanted = list(self._targets)
+        if named is not None and named not in wanted and _is_address(named.address):
+            wanted.append(named)
+        for target in wanted:
+            threading.Thread(target=self._switch_off_at_once, args=(target,), name="off", daemon=True).start()
+        if named is not None:
+            self.follow(named)  # from now on it is read, too
+
+    def _switch_off_at_once(self, target: Target) -> None:
+        result = switch_off(target.address, _dialect(target.dialect))
+        if result.on is False:
+            self.said.emit(result.in_words)
+            self._orders.put(lambda: None)  # look at once
+        else:
+            self._orders.put(lambda: self._switch_off(target))
 
     def close(self) -> None:
         """End the thread."""
@@ -192,15 +210,9 @@ class OutputWatch(QObject):
         reader = self._readers.get(Target(armed.address, armed.dialect))
         return OutputState.UNKNOWN if reader is None else reader.read().state
 
-    def _switch_off(self, named: Target | None) -> None:
-        wanted = [*self._targets]
-        if named is not None and named not in wanted and _is_address(named.address):
-            wanted.append(named)
-            self._add(named)  # from now on it is read, too
+    def _switch_off(self, target: Target) -> None:
         self._close()  # an instrument for one client would not hear us otherwise
-        told = [switch_off(target.address, _dialect(target.dialect)) for target in wanted]
-        if told:
-            self.said.emit("\n".join(result.in_words for result in told))
+        self.said.emit(switch_off(target.address, _dialect(target.dialect)).in_words)
 
 
 def _dialect(name: str) -> Dialect:

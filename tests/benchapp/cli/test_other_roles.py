@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 from benchapp.cli.main import main
+from benchapp.paths import runtime_folder
+from drivers.lock import AddressLock
 from sim.clock import ScaledClock
 from sim.devices.switch import Switch
 from sim.devices.thermometer import Thermometer
@@ -68,3 +70,19 @@ def test_what_is_wrong_is_said(
 ) -> None:
     assert main([*RUN, "--switch", beside[2], *extra]) == status
     assert word in capsys.readouterr().err
+
+
+def test_a_switch_that_another_run_holds_is_refused_by_name_and_left_alone(
+    beside: tuple[Switch, list[frozenset[int]], str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Opening all its channels would open a circuit that carries current."""
+    switch, seen, address, _ = beside
+    lock = AddressLock(address, runtime_folder())
+    lock.take("run 7 (process 1)")
+    try:
+        assert main([*RUN, "--switch", address, "--channel", "3"]) == 3
+    finally:
+        lock.release()
+    assert "in use by run 7" in capsys.readouterr().err
+    assert seen == []
+    assert not switch.closed

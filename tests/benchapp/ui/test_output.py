@@ -1,5 +1,6 @@
 """The plate says what was read, OFF acts outside a run too, and nothing that types starts or ends a run."""
 
+import socket
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,6 +15,7 @@ from benchapp.bench.armed import Armed, mark, noted
 from benchapp.logbook.query import list_runs
 from benchapp.ui.bench.wiring import WiringDrawing, WiringState
 from benchapp.ui.models import BenchChoice
+from benchapp.ui.output_watch import Target
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.output_plate import OutputPlate, OutputState
@@ -151,3 +153,20 @@ def test_no_bar_code_starts_or_ends_a_run(
     QTest.keyClick(window, Qt.Key.Key_E, Qt.KeyboardModifier.ControlModifier)
     qtbot.waitUntil(lambda: not window._controller.running, timeout=10_000)
     assert not qapp.focusWidget() or not isinstance(qapp.focusWidget(), QLineEdit)
+
+
+def test_a_silent_source_holds_up_no_off(
+    window: MainWindow, qtbot: QtBot, bench: tuple[SimulatedBench, BenchServer]
+) -> None:
+    sim, server = bench
+    for message in _ON:
+        sim.source.process(message)
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        address = f"TCPIP::127.0.0.1::{silent.getsockname()[1]}::SOCKET"
+        window._controller.output.follow(Target(address, "scpi"))
+        window.bench.choose(BenchChoice("", server.source, server.voltmeter))
+        qtbot.wait(600)  # the thread that reads is waiting for the silent one by now
+        began = time.monotonic()
+        window.output_off()
+        qtbot.waitUntil(lambda: not sim.source.output_on, timeout=5000)
+        assert time.monotonic() - began < 0.5
