@@ -102,7 +102,8 @@ def run(arguments: argparse.Namespace) -> int:
     tell_of_left_behind(arguments.source or "")
     known = budget_plan(arguments, recipe.confidence, temperature_C, recipe.settle_s, recipe.aperture_s)
     conductor = geometry(arguments)
-    kept = TranscriptFile(arguments.transcript) if arguments.transcript else contextlib.nullcontext()
+    read = [arguments.logbook or default_path(), arguments.recipe, arguments.instrument_card]
+    kept = TranscriptFile(arguments.transcript, read) if arguments.transcript else contextlib.nullcontext()
     note = f"simulated bench {scenario.name}" if scenario else ""
     if temperature_C is not None:
         note = f"{note}; specimen at {temperature_C:.2f} degC".strip("; ")

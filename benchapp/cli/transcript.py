@@ -5,22 +5,26 @@ from __future__ import annotations
 import contextlib
 import sys
 import time
+from collections.abc import Iterable
 from pathlib import Path
 from types import TracebackType
 
 from benchapp.errors import Fault, InputError
+from benchapp.files import refuse_inputs
 from drivers.plain import plain
 
 
 class TranscriptFile:
     """A context manager; called by the links with (address, ">" or "<", message)."""
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
+    def __init__(self, path: Path, inputs: Iterable[Path | None] = ()) -> None:
+        self._path, self._inputs = path, list(inputs)
         self._start = time.monotonic()
         self._full = False
 
     def __enter__(self) -> TranscriptFile:
+        """Raises InputError where it cannot be written, or is one of the inputs."""
+        refuse_inputs(self._path, "--transcript", self._inputs)
         try:
             self._stream = self._path.open("w", encoding="utf-8", newline="\n")
         except OSError as error:

@@ -9,7 +9,9 @@ from PySide6.QtCore import QObject, Signal
 
 from benchapp.bench.limits import LimitExceeded, load_limits
 from benchapp.errors import InputError
+from benchapp.files import replacing
 from benchapp.recipe import RECIPE_KEYS, Entry, Recipe, build_recipe, entries_from_text, entries_from_toml
+from benchapp.tables import quoted
 from sim.scenario import Scenario, load_scenario
 
 
@@ -57,14 +59,12 @@ class RecipeModel(QObject):
         self.take({key: str(entry.value) for key, entry in entries_from_text(toml, "logbook").items()})
 
     def save(self, path: Path) -> None:
-        """Write the texts as they stand. Raises OSError."""
-        lines = []
-        for key in RECIPE_KEYS:
-            text = self.texts.get(key, "").strip()
-            if text:
-                escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-                lines.append(f'{key} = "{escaped}"')
-        path.write_text("\n".join(lines) + "\n", "utf-8")
+        """Write the texts as they stand. Raises InputError."""
+        with replacing(path, "recipe") as stream:
+            for key in RECIPE_KEYS:
+                text = self.texts.get(key, "").strip()
+                if text:
+                    stream.write(f"{key} = {quoted(text)}\n")
         self.path = path
         self.changed.emit()
 

@@ -48,6 +48,8 @@ def test_no_command_writes_over_what_it_reads(tmp_path: Path, capsys: pytest.Cap
         ["budget", "1", "--logbook", str(log), "--json", str(log)],
         ["measure", str(recipe), "--scenario", "shunt", "--logbook", str(log), "--json", str(recipe)],
         ["measure", str(recipe), "--scenario", "shunt", "--logbook", str(log), "--stream", str(log)],
+        ["measure", str(recipe), "--scenario", "shunt", "--logbook", str(log), "--transcript", str(log)],
+        ["measure", str(recipe), "--scenario", "shunt", "--logbook", str(log), "--transcript", str(recipe)],
     ):
         before = csv.read_text(), recipe.read_text()
         assert main(arguments) == 2, arguments

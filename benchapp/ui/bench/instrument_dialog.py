@@ -23,6 +23,8 @@ from PySide6.QtWidgets import (
 )
 
 from benchapp.bench.check import check_instrument, probe_instrument
+from benchapp.errors import InputError
+from benchapp.files import replacing
 from benchapp.ui.models import BenchChoice
 from benchapp.ui.theme import font
 from benchapp.ui.widgets.controls import faint, plain_label, tip
@@ -116,9 +118,10 @@ class InstrumentDialog(QDialog):
     def save_to(self, path: Path) -> None:
         """Write the dialect that the probe made, and use it from now on."""
         try:
-            path.write_text(self._dialect, "utf-8")
-        except OSError as error:
-            self.summary.setText(f"{path}: cannot be written: {error.strerror}. Choose another folder.")
+            with replacing(path, "dialect") as stream:
+                stream.write(self._dialect)
+        except InputError as error:
+            self.summary.setText(str(error))
             return
         self.summary.setText(f"Written to {path}, and in use from now on.")
         self.dialect_saved.emit(self.role.currentText(), str(path))

@@ -190,9 +190,11 @@ class RunDelegate(QStyledItemDelegate):
         elif index.column() == 5:
             self._paint_verdict(painter, area, row.verdict or row.gate, text)
         else:
-            ink = c.colour("ink" if index.column() == 2 else "faint")
-            words = elided(text, area.width() - 16, 14, bold=selected)
-            text_at(painter, area.left() + 12, baseline, words, 14, ink, bold=selected and index.column() == 2)
+            damaged = index.column() == 3 and row.summary.status == DAMAGED
+            ink = c.colour("failed" if damaged else "ink" if index.column() == 2 else "faint")
+            words = elided(text, area.width() - 16, 14, bold=selected or damaged)
+            bold = damaged or (selected and index.column() == 2)
+            text_at(painter, area.left() + 12, baseline, words, 14, ink, bold=bold)
         painter.restore()
 
     def _paint_number(self, painter: QPainter, area: QRect, number: ShownNumber, *, struck: bool) -> None:

@@ -85,6 +85,7 @@ class LogbookStage(QWidget):
         self.table.selectionModel().selectionChanged.connect(self._update_buttons)
         self.table.setAccessibleName("runs")
         self._message = faint()
+        self._message.setWordWrap(True)
         self._open = KeyButton(self._theme, "Open", "Return", self.open_selected, page, main=True)
         self._conclude = KeyButton(self._theme, "Conclude", "Ctrl+D", self.conclude_selected, page)
         buttons = QHBoxLayout()

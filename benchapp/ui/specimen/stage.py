@@ -175,8 +175,8 @@ class SpecimenStage(QWidget):
         """Write the recipe."""
         try:
             self._model.save(path)
-        except OSError as error:
-            self._message.setText(f"{path}: cannot be written ({error.strerror}). Choose another folder")
+        except InputError as error:
+            self._message.setText(str(error))
         else:
             self._message.setText(f"saved as {path.name}")
 
