@@ -6,7 +6,8 @@ import argparse
 from typing import Any
 
 from benchapp.errors import InputError
-from benchapp.recipe import Entry, read_entries
+from benchapp.recipe import read_entries
+from benchapp.recipe_values import Entry
 from benchapp.result.decision import DecisionRule
 from benchapp.result.statement import Statement
 from benchapp.result.validity import Validity

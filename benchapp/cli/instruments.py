@@ -14,7 +14,8 @@ from benchapp.bench.limits import LimitExceeded, load_limits
 from benchapp.bench.talk import Conversation
 from benchapp.cli.output import opened
 from benchapp.errors import Fault, InputError
-from benchapp.recipe import Entry, build_recipe
+from benchapp.recipe import build_recipe
+from benchapp.recipe_values import Entry
 from drivers.check import Checked
 from drivers.dialect import Dialect, dialect_names, load_dialect
 from drivers.errors import AddressError, DialectError, LinkTimeout

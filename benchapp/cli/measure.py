@@ -24,7 +24,8 @@ from benchapp.cli.transcript import TranscriptFile
 from benchapp.clock import ScaledClock
 from benchapp.errors import Fault, InputError
 from benchapp.logbook.database import default_path
-from benchapp.recipe import STOP_KEYS, Entry, build_recipe, entries_from_toml
+from benchapp.recipe import STOP_KEYS, build_recipe, entries_from_toml
+from benchapp.recipe_values import Entry
 from benchapp.result.json_object import statement_object, to_line
 from benchapp.result.words import in_words
 from benchapp.run.session import Session, prepare_process

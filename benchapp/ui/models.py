@@ -10,7 +10,8 @@ from PySide6.QtCore import QObject, Signal
 from benchapp.bench.limits import LimitExceeded, load_limits
 from benchapp.errors import InputError
 from benchapp.files import replacing
-from benchapp.recipe import RECIPE_KEYS, Entry, Recipe, build_recipe, entries_from_text, entries_from_toml
+from benchapp.recipe import RECIPE_KEYS, Recipe, build_recipe, entries_from_text, entries_from_toml
+from benchapp.recipe_values import Entry
 from benchapp.tables import quoted
 from sim.scenario import Scenario, load_scenario
 

@@ -17,7 +17,8 @@ from benchapp.logbook.replay import analyse_by
 from benchapp.measure.control import Control
 from benchapp.measure.sequencer import Sequencer
 from benchapp.measure.snapshot import Batch, RunFacts, RunSnapshot
-from benchapp.recipe import Entry, Recipe, build_recipe
+from benchapp.recipe import Recipe, build_recipe
+from benchapp.recipe_values import Entry
 from benchapp.result.budget import BudgetPlan
 from benchapp.result.statement import Statement, make_statement
 from benchapp.run.terms import circumstances_of, terms_of

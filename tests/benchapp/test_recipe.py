@@ -4,7 +4,8 @@ import pytest
 
 from benchapp.bench.limits import HouseLimits, LimitExceeded, load_limits
 from benchapp.errors import InputError
-from benchapp.recipe import Entry, Recipe, StopRule, build_recipe, entries_from_toml, recipe_to_toml
+from benchapp.recipe import Recipe, StopRule, build_recipe, entries_from_toml, recipe_to_toml
+from benchapp.recipe_values import Entry
 
 
 def entries(**values: object) -> dict[str, Entry]:

@@ -135,6 +135,13 @@ def test_a_silent_guardian_is_noticed() -> None:
         ("OUT {value} {skip}", None, "OUT 1 since noon", False),
         ("re2:OUT:(?P<text>[A-Z]+)!", None, "OUT:AUS!", True),
         ("re2:OUT:(?P<text>[A-Z]+)!", None, "OUT:EIN!", False),
+        ("{skip}= {text}", None, "no such reply", False),
+        ("{value} A", None, "0", False),
+        ("", None, "0.4", False),
+        ("", None, "nan", False),
+        ("", None, "1e999", False),
+        ("", 0, "1", False),
+        ("", 0, "2", True),
     ],
 )
 def test_the_guardian_reads_off_as_the_driver_does(reply: str, bit: int | None, said: str, off: bool) -> None:

@@ -3,7 +3,8 @@
 import pytest
 
 from benchapp.bench.limits import HouseLimits, LimitExceeded
-from benchapp.recipe import Entry, Recipe, build_recipe
+from benchapp.recipe import Recipe, build_recipe
+from benchapp.recipe_values import Entry
 from tests.published.references import reference
 
 

@@ -20,7 +20,8 @@ from PySide6.QtWidgets import (
 from benchapp.analysis.estimate import Estimator
 from benchapp.errors import BenchError, Fault, InputError
 from benchapp.quantity import parse
-from benchapp.recipe import Entry, read_entries
+from benchapp.recipe import read_entries
+from benchapp.recipe_values import Entry
 from benchapp.result.budget import BudgetPlan
 from benchapp.result.card import load_card
 from benchapp.result.statement import LeftOut, Statement
