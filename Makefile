@@ -46,7 +46,8 @@ starvation: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.starvation $(N)
 
 rivals: .venv/.test-ready
-	@$(BIN)/python -m tests.faults.rivals $(N)
+	@.ci/qt-libraries
+	@QT_QPA_PLATFORM=offscreen $(BIN)/python -m tests.faults.rivals $(N)
 
 fuzz: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.fuzz $(N)
