@@ -20,6 +20,7 @@ from sim.clock import ScaledClock
 from sim.scenario import load_scenario
 from sim.server import BenchServer
 from tests.faults.victim import Victim, wait_until
+from tests.trials import Result, run_trial
 
 _HOGS = 6
 _CORE = 0
@@ -54,18 +55,17 @@ def trial(seconds: float) -> tuple[bool, float]:
 
 
 def main() -> int:
-    """Print a line a run, and the sums."""
+    """Print the sums."""
     runs = int(sys.argv[1]) if len(sys.argv) > 1 else 50
     seconds = float(sys.argv[2]) if len(sys.argv) > 2 else 30.0
-    false_stops, slowest_s = 0, 0.0
-    for number in range(1, runs + 1):
+
+    def case(_: int) -> Result:
         stopped, off_s = trial(seconds)
-        false_stops += stopped
-        slowest_s = max(slowest_s, off_s)
-        print(
-            f"run {number}: {'STOPPED THOUGH ALIVE' if stopped else f'off {off_s:.2f} s after a standstill'}",
-            flush=True,
-        )
+        return {"false_stop": stopped, "off_s": off_s}
+
+    results = run_trial(f"starvation-{seconds:g}", runs, case)
+    false_stops = sum(result["false_stop"] for result in results)
+    slowest_s = max(result["off_s"] for result in results)
     print(f"{runs} runs of {seconds:g} s beside {_HOGS} hogs on one core: {false_stops} false stops;"
           f" off within {slowest_s:.2f} s of a standstill")  # fmt: skip
     return 1 if false_stops or slowest_s > 2.0 else 0
