@@ -43,7 +43,7 @@ TARGETS: dict[str, list[str]] = {
     "benchapp/run/recorder.py": ["tests/benchapp/test_session.py", "tests/benchapp/test_files.py"],
     "benchapp/result/validity.py": ["tests/benchapp/result", "tests/benchapp/test_faces.py"],
     "drivers/guardian.py": ["tests/faults/test_guardian.py"],
-    "drivers/guardian_process.py": ["tests/faults/test_guardian.py"],
+    "drivers/guardian_process.py": ["tests/faults/test_guardian_parts.py", "tests/faults/test_guardian.py"],
     "drivers/instrument.py": _DRIVERS,
     "drivers/link.py": _DRIVERS,
     "drivers/scpi_source.py": _DRIVERS,
