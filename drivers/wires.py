@@ -127,6 +127,8 @@ class SocketWire:
         if self._end not in self._buffer:
             self._fill(lambda: self._end in self._buffer, timeout_s)
         line, _, self._buffer = self._buffer.partition(self._end)
+        if len(line) > LONGEST_REPLY:
+            raise _too_long(self._address)
         return line
 
     def receive_bytes(self, count: int, timeout_s: float) -> bytes:

@@ -155,10 +155,12 @@ class _Socket:
         self._line.take_in(data)
         return len(data)
 
-    def recv(self, _count: int) -> bytes:
+    def recv(self, count: int) -> bytes:
         if self._connection != self._line.connection:
             return b""
         data = self._line.due()
+        self._line.put_back(data[count:])
+        data = data[:count]
         if not data:
             raise BlockingIOError
         return data
