@@ -38,6 +38,10 @@ _NAMES = {
     "m": "length",
 }
 _LONGEST_NUMBER, _LONGEST_UNIT = 400, 30
+# What no bench has: beyond it stands a slip, and the arithmetic would carry it on.
+_LARGEST = {"A": 1e6, "V": 1e6, "ohm": 1e18, "s": 1e10, "Hz": 1e12, "W": 1e9, "m": 1e7, "K": 1e4}
+_COLDEST_C, _HOTTEST_C = -273.15, 3500.0
+_STEEPEST_PER_K = 0.1  # no conductor's resistance changes by a tenth a kelvin
 _FARTHEST = 400  # powers of ten: beyond them the arithmetic takes minutes
 _FINEST = 1e-11  # a smaller u is one of the arithmetic
 _SYMBOLS = {"ohm": "Ω"}
@@ -50,6 +54,14 @@ def _registry() -> pint.UnitRegistry[Decimal]:
     import pint
 
     return pint.UnitRegistry(non_int_type=Decimal)
+
+
+def parse_positive(text: str, unit: str, *, or_zero: bool = False) -> float:
+    """As `parse`, for what exists only above 0. Raises QuantityError."""
+    value = parse(text, unit)
+    if value < 0 or (value == 0 and not or_zero):
+        raise _refusal(f"this {_kind(unit)} is {'below' if or_zero else 'not above'} 0", text, unit)
+    return value
 
 
 def parse(text: str, unit: str) -> float:
@@ -78,8 +90,8 @@ def parse(text: str, unit: str) -> float:
         remedy = f'Write "{number} {unit}", or for example "{_example(unit)}"'
         raise QuantityError(Fault(f"this {_kind(unit)} has no unit", text, remedy))
     result = float(exact * _factor(unit_text, unit, text))
-    if not math.isfinite(result):
-        raise _refusal(f"this {_kind(unit)} is not finite", text, unit)
+    if not abs(result) <= _LARGEST.get(unit, math.inf):
+        raise _refusal(f"no bench has such a {_kind(unit)}", text, unit)
     return result
 
 
@@ -88,7 +100,10 @@ def parse_temperature(text: str) -> float:
     match = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*(degC|°C|K)\s*", text)
     if match is None:
         raise QuantityError(Fault("this is no temperature", text, 'Write for example "23 degC"'))
-    return float(match[1]) - (273.15 if match[2] == "K" else 0.0)
+    value = float(match[1]) - (273.15 if match[2] == "K" else 0.0)
+    if not _COLDEST_C <= value <= _HOTTEST_C:
+        raise QuantityError(Fault("no specimen has such a temperature", text, 'Write for example "23 degC"'))
+    return value
 
 
 def parse_difference(text: str) -> float:
@@ -96,6 +111,8 @@ def parse_difference(text: str) -> float:
     match = re.fullmatch(r"\s*(\d+\.?\d*|\.\d+)\s*(?:K|degC|°C)\s*", text)
     if match is None:
         raise QuantityError(Fault("this is no difference of temperatures", text, 'Write for example "0.2 K"'))
+    if float(match[1]) > _HOTTEST_C:
+        raise QuantityError(Fault("no bench has such a difference of temperatures", text, 'Write for example "0.2 K"'))
     return float(match[1])
 
 
@@ -104,7 +121,7 @@ def parse_area(text: str) -> float:
     match = re.fullmatch(r"\s*(.+?)\s*([munµ\u03bcc]?m)\s*(?:2|²|\^2|\*\*2)\s*", text)
     if match is None:
         raise QuantityError(Fault("this is no area", text, 'Write for example "2.5 mm2"'))
-    return parse(f"{match[1]} {match[2]}", "m") * parse(f"1 {match[2]}", "m")
+    return parse_positive(f"{match[1]} {match[2]}", "m") * parse(f"1 {match[2]}", "m")
 
 
 def parse_coefficient(text: str) -> float:
@@ -112,7 +129,11 @@ def parse_coefficient(text: str) -> float:
     match = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(ppm)?\s*1?\s*/\s*(?:K|degC|°C)\s*", text)
     if match is None:
         raise QuantityError(Fault("this is no temperature coefficient", text, 'Write for example "0.00393 / K"'))
-    return float(match[1]) * (1e-6 if match[2] else 1.0)
+    value = float(match[1]) * (1e-6 if match[2] else 1.0)
+    if not abs(value) <= _STEEPEST_PER_K:
+        remedy = 'Write for example "0.00393 / K"'
+        raise QuantityError(Fault("no conductor has such a temperature coefficient", text, remedy))
+    return value
 
 
 def _kind(unit: str) -> str:

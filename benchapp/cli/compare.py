@@ -14,7 +14,7 @@ from benchapp.cli.output import opened
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.logbook.database import default_path
 from benchapp.logbook.store import add_comparison
-from benchapp.quantity import concise, parse, parse_coefficient, parse_difference
+from benchapp.quantity import concise, parse_coefficient, parse_difference, parse_positive
 from benchapp.result.card import load_card
 from benchapp.result.json_object import to_line
 from benchapp.result.ratio import Compared, Standard, compared_object, state_comparison
@@ -57,7 +57,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Compute, keep and print."""
     standard = Standard(
         _ohm(arguments.standard, "--standard"),
-        _ohm(arguments.standard_uncertainty or "0", "--standard-uncertainty"),
+        _ohm(arguments.standard_uncertainty or "0", "--standard-uncertainty", or_zero=True),
         read_option(arguments.standard_coefficient, parse_coefficient, "--standard-coefficient") or 0.0,
         read_option(arguments.standard_away, parse_difference, "--standard-away") or 0.0,
     )
@@ -140,9 +140,9 @@ def _ratio_in_words(ratio: Ratio) -> str:
     return f"{ratio.ratio:.{places}f}({round(u * 10**places)})"
 
 
-def _ohm(text: str, option: str) -> float:
+def _ohm(text: str, option: str, *, or_zero: bool = False) -> float:
     try:
-        return parse(text, "ohm")
+        return parse_positive(text, "ohm", or_zero=or_zero)
     except QuantityError as error:
         fault = error.faults[0]
         raise InputError(Fault(fault.problem, fault.value, fault.remedy, field=option)) from error

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import functools
 import math
 import re
 
 from benchapp.analysis.conductor import Conductor
 from benchapp.cli.budget_options import read_option
 from benchapp.errors import Fault, InputError
-from benchapp.quantity import parse, parse_area
+from benchapp.quantity import parse_area, parse_positive
 from benchapp.result.material import Geometry
 
 
@@ -28,7 +29,7 @@ def add_geometry_options(parser: argparse.ArgumentParser) -> None:
 
 def geometry(arguments: argparse.Namespace) -> Geometry | None:
     """What the options say of the conductor. Raises InputError."""
-    length = read_option(arguments.length, lambda text: parse(text, "m"), "--length")
+    length = read_option(arguments.length, lambda text: parse_positive(text, "m"), "--length")
     area = read_option(arguments.area, parse_area, "--area")
     conductor = None if arguments.conductor is None else _conductor(arguments.conductor)
     if length is None and (area is not None or conductor is not None):
@@ -38,7 +39,8 @@ def geometry(arguments: argparse.Namespace) -> Geometry | None:
     for name, value in (("--length", length), ("--area", area)):
         if value is not None and not value > 0:
             raise InputError(Fault("not above 0", str(value), "Write what was measured", field=name))
-    u_length = read_option(arguments.length_uncertainty, lambda text: parse(text, "m"), "--length-uncertainty")
+    not_below_0 = functools.partial(parse_positive, unit="m", or_zero=True)
+    u_length = read_option(arguments.length_uncertainty, not_below_0, "--length-uncertainty")
     u_area = read_option(arguments.area_uncertainty, parse_area, "--area-uncertainty")
     return Geometry(length, area, u_length or 0.0, u_area or 0.0, conductor)
 

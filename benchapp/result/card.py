@@ -35,7 +35,7 @@ from pathlib import Path
 from typing import Any
 
 from benchapp.errors import Fault, InputError, QuantityError
-from benchapp.quantity import parse, parse_coefficient, parse_temperature
+from benchapp.quantity import parse_coefficient, parse_positive, parse_temperature
 from benchapp.tables import read_table
 
 _LARGEST = 1e9  # of a number of parts per million, or of kelvin per watt
@@ -197,8 +197,8 @@ def _circuit(path: Path, table: Any, faults: list[Fault]) -> Circuit:
     reader = _Reader(path, "circuit", table, faults)
     return Circuit(
         reader.read("temperature", parse_temperature),
-        reader.read("insulation", lambda text: parse(text, "ohm")),
-        reader.read("settling_time_constant", lambda text: parse(text, "s")),
+        reader.read("insulation", lambda text: parse_positive(text, "ohm")),
+        reader.read("settling_time_constant", lambda text: parse_positive(text, "s", or_zero=True)),
         reader.number("thermal_resistance"),
         reader.read("temperature_coefficient", parse_coefficient),
         reader.number("asymmetry_ppm") or 0.0,
@@ -243,7 +243,7 @@ def _range(path: Path, where: str, row: dict[str, Any], unit: str, faults: list[
         if key not in row and key == "resolution":
             continue
         try:
-            values[key] = parse(str(row.get(key, "")), unit)
+            values[key] = parse_positive(str(row.get(key, "")), unit, or_zero=key == "resolution")
         except QuantityError as error:
             fault = error.faults[0]
             faults.append(Fault(fault.problem, fault.value, fault.remedy, field=f"{where}.{key}", file=str(path)))

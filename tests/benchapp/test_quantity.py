@@ -1,11 +1,22 @@
 import math
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from benchapp.errors import QuantityError
-from benchapp.quantity import concise, engineering, parse, shown_number
+from benchapp.quantity import (
+    concise,
+    engineering,
+    parse,
+    parse_area,
+    parse_coefficient,
+    parse_difference,
+    parse_positive,
+    parse_temperature,
+    shown_number,
+)
 
 
 @pytest.mark.parametrize(
@@ -106,3 +117,33 @@ def test_certain_digits_are_those_worth_more_than_the_interval(
 ) -> None:
     shown = shown_number(value, u, half_width, "ohm", -6)
     assert (shown.digits, shown.certain, shown.parenthesis, shown.unit) == (digits, certain, parenthesis, "µΩ")
+
+
+@pytest.mark.parametrize(
+    ("reader", "text", "told"),
+    [
+        (lambda text: parse(text, "A"), "1e7 A", "no bench has such a current"),
+        (lambda text: parse(text, "ohm"), "-1e19 ohm", "no bench has such a resistance"),
+        (parse_temperature, "-274 degC", "no specimen has such a temperature"),
+        (parse_temperature, "-1 K", "no specimen has such a temperature"),
+        (parse_temperature, "4000 degC", "no specimen has such a temperature"),
+        (parse_coefficient, "1 / K", "no conductor has such"),
+        (parse_coefficient, "-1e300 / K", "no conductor has such"),
+        (parse_difference, "10000 K", "no bench has such a difference"),
+        (parse_area, "-2 mm2", "not above 0"),
+        (lambda text: parse_positive(text, "ohm"), "0 ohm", "not above 0"),
+        (lambda text: parse_positive(text, "ohm"), "-1 ohm", "not above 0"),
+        (lambda text: parse_positive(text, "ohm", or_zero=True), "-1 ohm", "below 0"),
+    ],
+)
+def test_what_no_bench_has_is_a_slip(reader: Callable[[str], float], text: str, told: str) -> None:
+    with pytest.raises(QuantityError, match=told):
+        reader(text)
+
+
+def test_what_a_bench_has_is_taken() -> None:
+    assert parse_temperature("-196 degC") == -196
+    assert parse_temperature("0 K") == -273.15
+    assert parse_coefficient("-80 ppm/K") == pytest.approx(-80e-6)
+    assert parse_positive("0 ohm", "ohm", or_zero=True) == 0
+    assert parse("1 Tohm", "ohm") == 1e12

@@ -63,7 +63,7 @@ def test_addresses_recipe_file_and_options(capsys: pytest.CaptureFixture[str], t
     with BenchServer(SimulatedBench(load_scenario("shunt"), ScaledClock(40))) as server:
         status, result = measure(
             capsys, str(recipe), "--source", server.source, "--voltmeter", server.voltmeter, "--speed", "40",
-            "--duration", "2 s", "--current", "2 A", "--logbook", str(tmp_path / "mine.sqlite"),
+            "--duration", "20 s", "--current", "2 A", "--logbook", str(tmp_path / "mine.sqlite"),
         )  # fmt: skip
     assert (status, result["verdict"]) == (0, "fail")
     assert list_runs(tmp_path / "mine.sqlite")[0].readings == result["readings"]
