@@ -33,7 +33,8 @@ _WORKERS = 2
 _LONGEST_S = 120
 _MEASURE = ["tests/benchapp/measure", "tests/drivers/test_energising.py", "tests/benchapp/test_units.py"]
 # The quick ones first: what they kill, the slow ones need not.
-_QUICK = [f"tests/drivers/test_{name}.py" for name in ("link", "values", "scpi_facts", "roles", "energising", "wire")]
+_NAMES = ("link", "values", "asking", "virtual_wires", "scpi_facts", "roles", "energising", "wire")
+_QUICK = [f"tests/drivers/test_{name}.py" for name in _NAMES]
 _DRIVERS = [*_QUICK, "tests/faults/test_matrix.py", "tests/benchapp/measure", "tests/drivers"]
 TARGETS: dict[str, list[str]] = {
     "benchapp/measure/sequencer.py": [*_MEASURE, "tests/benchapp/test_session.py", "tests/faults/test_matrix.py"],

@@ -1,0 +1,186 @@
+"""What a driver sends, asks and believes, message by message, to an instrument that answers from a table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from drivers.dialect import load_dialect
+from drivers.errors import LinkTimeout, ReplyError, ReportedError, SettingError
+from drivers.registry import make_source
+from drivers.scpi_source import ScpiSource
+from sim.clock import Clock, VirtualClock
+from sim.loopback import Loopback
+
+_TOP = 'kind = "source"\n[sequence]\nreset = []\nsafe = ["OFF!"]\n'
+_BARE = """[errors]
+mode = "none"
+[sync]
+mode = "none"
+[link]
+compound = false
+"""
+_CAPS = """[cap.level]
+set = "I {value}"
+get = "I?"
+[cap.compliance]
+set = "U {value}"
+get = "U?"
+[cap.output]
+on_set = "GO"
+off_set = "REST"
+get = "STATE?"
+kind = "bool"
+on = "BUSY"
+off = "IDLE"
+"""
+
+
+class Table:
+    """Answers from a table; a message that sets moves an answer."""
+
+    reply_end = "\n"
+
+    def __init__(self, replies: dict[str, str], moves: dict[str, tuple[str, str]] | None = None) -> None:
+        self.clock: Clock = VirtualClock()
+        self.replies = {"*IDN?": "table", **replies}
+        self.moves = moves or {}
+        self.log: list[str] = []
+
+    def process(self, message: str) -> str | None:
+        self.log.append(message)
+        if message in self.moves:
+            query, answer = self.moves[message]
+            self.replies[query] = answer
+        return self.replies.get(message)
+
+
+def source(tmp_path: Path, table: Table, *, head: str = _BARE, caps: str = _CAPS) -> ScpiSource:
+    path = tmp_path / "table_source.toml"
+    path.write_text(_TOP + head + caps)
+    found = make_source("table", load_dialect(str(path), "source"), wire=lambda: Loopback(table))
+    found.open()
+    assert table.log[:2] == ["OFF!", "REST"]  # before anything else
+    table.log.clear()
+    return found
+
+
+def test_a_switch_with_words_of_its_own_is_set_and_told_in_them(tmp_path: Path) -> None:
+    table = Table({"STATE?": "IDLE"}, {"GO": ("STATE?", "BUSY"), "REST": ("STATE?", "IDLE")})
+    found = source(tmp_path, table)
+    on, off = found.set("output", True), found.set("output", False)
+    assert (on.asked, on.read_back, on.verified) == ("BUSY", "BUSY", True)
+    assert (off.asked, off.read_back, off.verified) == ("IDLE", "IDLE", True)
+    assert [message for message in table.log if message != "STATE?"] == ["GO", "REST"]
+    assert [setting.asked for setting in found.settings] == ["IDLE"]  # the last word on each
+
+
+def test_a_switch_that_does_not_follow_is_told(tmp_path: Path) -> None:
+    found = source(tmp_path, Table({"STATE?": "IDLE"}))
+    with pytest.raises(SettingError, match=r"output was set to BUSY and reads back as IDLE.*'GO'"):
+        found.set("output", True)
+
+
+@pytest.mark.parametrize(
+    ("reply", "means"), [("BUSY", True), ("busy", True), ("idle", False), ("1", True), ("0", False), ("2", True)]
+)
+def test_words_and_numbers_of_a_switch(tmp_path: Path, reply: str, means: bool) -> None:
+    assert source(tmp_path, Table({"STATE?": reply})).read_output() is means
+
+
+@pytest.mark.parametrize("reply", ["PERHAPS", "0.5", "nan", "1e999"])
+def test_what_is_no_state_is_refused(tmp_path: Path, reply: str) -> None:
+    with pytest.raises(ReplyError, match=r"STATE\?"):
+        source(tmp_path, Table({"STATE?": reply})).read_output()
+
+
+def test_the_output_is_asked_by_its_only_spelling_without_trying_it_first(tmp_path: Path) -> None:
+    """OFF must act on an instrument that answers nothing."""
+    table = Table({})
+    found = source(tmp_path, table)
+    table.log.clear()
+    with pytest.raises(LinkTimeout):
+        found.read_output()
+    assert table.log[:1] == ["STATE?"]
+    table.log.clear()
+    assert not found.safe()
+    assert table.log[:2] == ["OFF!", "REST"]
+
+
+def test_bits_are_read_from_their_place(tmp_path: Path) -> None:
+    caps = _CAPS + '[cap.limiting]\nget = "BITS?"\nkind = "bit"\nbit = 3\n'
+    for reply, means in (("8", True), ("7", False), ("+1.5E+01", True), ("16", False)):
+        assert source(tmp_path, Table({"BITS?": reply}), caps=caps).get_bool("limiting") is means
+
+
+def test_the_first_spelling_that_is_known_is_used_and_asked_once(tmp_path: Path) -> None:
+    caps = _CAPS.replace('[cap.compliance]\nset = "U {value}"\nget = "U?"\n', "") + (
+        '[[cap.compliance]]\nset = "A {value}"\nget = "A?"\n[[cap.compliance]]\nset = "B {value}"\nget = "B?"\n'
+    )
+    table = Table({"B?": "2.0"})
+    found = source(tmp_path, table, caps=caps)
+    assert found.get_number("compliance") == 2.0
+    assert found.get_number("compliance") == 2.0
+    assert table.log.count("A?") <= 1
+    assert table.log.count("B?") <= 3
+    with pytest.raises(ReplyError, match=r"knows no compliance \(tried A\?, B\?\)"):
+        source(tmp_path, Table({}), caps=caps).get_number("compliance")
+
+
+def test_an_error_in_the_place_of_an_answer_means_not_known(tmp_path: Path) -> None:
+    head = _BARE.replace('mode = "none"\n[sync]', 'mode = "reply"\nreply = "ERR {value}"\n[sync]')
+    found = source(tmp_path, Table({"U?": "ERR 7", "I?": "0.5"}), head=head)
+    assert not found.has("compliance")
+    assert found.has("level")
+    with pytest.raises(ReportedError, match="ERR 7"):
+        found._refuse_error_reply("ERR 7", "U?")
+
+
+def test_errors_in_the_queue_mean_not_known_and_name_the_command(tmp_path: Path) -> None:
+    head = _BARE.replace('mode = "none"\n[sync]', 'mode = "queue"\nquery = "WHY?"\n[sync]')
+
+    class Queue(Table):
+        errors: list[str]
+
+        def process(self, message: str) -> str | None:
+            if message == "WHY?":
+                return self.errors.pop(0) if self.errors else '0,"none"'
+            if message in ("U?", "I 5.00000000E-01"):
+                self.errors.append('-113,"undefined"')
+            return super().process(message)
+
+    table = Queue({"I?": "0.5", "U?": "3"})
+    table.errors = ['-200,"old"']
+    found = source(tmp_path, table, head=head)
+    assert found.notices == ["found in the error queue: -200 old"]
+    assert not found.has("compliance")
+    with pytest.raises(ReportedError, match=r"-113 undefined at 'I 5"):
+        found.set("level", 0.5)
+    assert found.reported() == []
+
+
+def test_settings_within_the_dialects_limits_only(tmp_path: Path) -> None:
+    caps = _CAPS.replace('get = "I?"\n', 'get = "I?"\nlow = -1.0\nhigh = 2.0\n', 1)
+    table = Table({"I?": "0"}, {f"I {v:.8E}": ("I?", f"{v:.8E}") for v in (-1.0, 0.0, 2.0)})
+    found = source(tmp_path, table, caps=caps)
+    assert [found.set("level", value).read_back for value in (-1.0, 2.0)] == ["-1.00000000E+00", "2.00000000E+00"]
+    for value in (-1.01, 2.01):
+        with pytest.raises(SettingError, match=r"outside -1 to 2"):
+            found.set("level", value)
+    assert len([message for message in table.log if message.startswith("I ")]) == 2
+
+
+def test_waiting_for_what_was_sent(tmp_path: Path) -> None:
+    head = _BARE.replace('[sync]\nmode = "none"', '[sync]\nmode = "delay"\ndelay_s = 0.25')
+    table = Table({"I?": "0"}, {"I 1.00000000E+00": ("I?", "1")})
+    found = source(tmp_path, table, head=head)
+    before = table.clock.now()
+    found.set("level", 1.0)
+    assert table.clock.now() - before >= 0.2
+    head = _BARE.replace(
+        '[sync]\nmode = "none"', '[sync]\nmode = "poll"\nquery = "DONE?"\ndone = "YES"\ninterval_s = 0.01'
+    )
+    table = Table({"I?": "0", "DONE?": "NO"}, {"I 1.00000000E+00": ("I?", "1")})
+    with pytest.raises(LinkTimeout, match="not done within 2 s"):
+        source(tmp_path, table, head=head).set("level", 1.0)
