@@ -279,3 +279,29 @@ def test_orders_come_line_by_line(monkeypatch: pytest.MonkeyPatch) -> None:
     os.close(theirs)
     assert orders.take(1.0) is None
     os.close(ours)
+
+
+def test_a_connection_of_its_own_goes_where_the_plan_says(monkeypatch: pytest.MonkeyPatch) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        found = guardian(host="127.0.0.1", port=listener.getsockname()[1])
+        connection = found._connect()
+        assert isinstance(connection, SocketConnection)
+        theirs, _ = listener.accept()
+        with theirs:
+            connection.send(b":OUTP OFF\n")
+            assert theirs.recv(100) == b":OUTP OFF\n"
+        connection._socket.close()
+    opened: list[tuple[str, str, bytes]] = []
+
+    class Visa(Scripted):
+        def __init__(self, address: str, library: str, end: bytes) -> None:
+            super().__init__(end=end)
+            opened.append((address, library, end))
+
+        def close(self) -> None:
+            opened.append(("closed", "", b""))
+
+    monkeypatch.setattr(guardian_process, "VisaConnection", Visa)
+    found = guardian(host=None, address="GPIB0::7::INSTR", library="@py")
+    assert opened == [("GPIB0::7::INSTR", "@py", b"\n"), ("closed", "", b"")]  # tried before the output goes on
+    assert isinstance(found._connect(), Visa)
