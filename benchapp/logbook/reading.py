@@ -81,7 +81,7 @@ def _connected(path: Path, stack: contextlib.ExitStack) -> sqlite3.Connection:
         mode = "mode=rw" if writable else "mode=ro&immutable=1"
     # Percent signs: a path may hold what a URI means otherwise.
     db = sqlite3.connect(
-        f"file:{quote(str(path.absolute()))}?{mode}", uri=True, timeout=_PATIENCE_S, isolation_level=None
+        f"file:{quote(path.absolute().as_posix())}?{mode}", uri=True, timeout=_PATIENCE_S, isolation_level=None
     )
     stack.callback(db.close)
     _restrain(db, path.stat().st_size)
