@@ -6,17 +6,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QEvent, QObject, QSettings, Qt, Signal
+from PySide6.QtCore import QSettings, Qt
 from PySide6.QtGui import (
     QAction,
     QCloseEvent,
     QGuiApplication,
-    QKeyEvent,
     QKeySequence,
-    QPainter,
-    QPaintEvent,
     QShortcut,
-    QWindow,
 )
 from PySide6.QtWidgets import (
     QFileDialog,
@@ -34,7 +30,7 @@ from benchapp.errors import InputError
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.caution_plate import CautionPlate
 from benchapp.ui.widgets.controls import tip
-from benchapp.ui.widgets.painting import Painted
+from benchapp.ui.widgets.output_frame import FRAME, EscapeWatch, OutputFrame
 from benchapp.ui.widgets.rail import Rail, StageName
 
 if TYPE_CHECKING:
@@ -42,8 +38,6 @@ if TYPE_CHECKING:
     from benchapp.run.session import Session
     from benchapp.ui.guide import GuideDialog
     from benchapp.ui.run_controller import RunController
-
-_FRAME = 2
 
 
 class MainWindow(QMainWindow):
@@ -91,9 +85,9 @@ class MainWindow(QMainWindow):
         row.addWidget(self._pages, 1)
         self._whole = QStackedWidget()
         self._whole.addWidget(work)
-        self._frame = _Frame(self._theme)
+        self._frame = OutputFrame(self._theme)
         column = QVBoxLayout(self._frame)
-        column.setContentsMargins(_FRAME, _FRAME, _FRAME, _FRAME)
+        column.setContentsMargins(FRAME, FRAME, FRAME, FRAME)
         self._left_behind = CautionPlate(self._theme)
         self._left_behind.setVisible(False)
         column.addWidget(self._left_behind)
@@ -128,7 +122,7 @@ class MainWindow(QMainWindow):
         escape.setContext(Qt.ShortcutContext.ApplicationShortcut)
         escape.activated.connect(self.output_off)
         # A shortcut is silent while a dialog or a menu has the keyboard; this is not.
-        self._escape_watch = _EscapeWatch(self.output_off)
+        self._escape_watch = EscapeWatch(self.output_off)
         application = QGuiApplication.instance()
         assert isinstance(application, QGuiApplication)
         application.focusWindowChanged.connect(self._escape_watch.watch)
@@ -333,62 +327,3 @@ class MainWindow(QMainWindow):
             self._settings.setValue("geometry", self.saveGeometry())
             self._settings.setValue("theme", self._theme.colours.name)
         event.accept()
-
-
-class _EscapeWatch(QObject):
-    """Sees Esc in whichever window has the keyboard, and lets it do there what it does."""
-
-    def __init__(self, act: Callable[[], None]) -> None:
-        super().__init__()
-        self._act = act
-
-    def watch(self, window: QWindow | None) -> None:
-        """Watch a window that has got the keyboard; one filter, however often."""
-        if window is not None:
-            window.removeEventFilter(self)
-            window.installEventFilter(self)
-
-    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
-        """Act on Esc; never swallow it."""
-        if isinstance(event, QKeyEvent) and event.type() == QEvent.Type.KeyPress and event.key() == Qt.Key.Key_Escape:
-            self._act()
-        return False
-
-
-class _Frame(Painted):
-    """The field behind everything; its edge takes the output's colour while the output is on.
-
-    Signals:
-        first_painted: it can be seen for the first time.
-    """
-
-    first_painted = Signal()
-
-    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
-        super().__init__(theme, parent)
-        self._seen = False
-        self._state = OutputState.NONE
-
-    def set_state(self, state: OutputState) -> None:
-        if state is not self._state:
-            self._state = state
-            self.update()
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """Edge, then the surface inside it."""
-        with QPainter(self) as painter:
-            inside = self.rect().adjusted(_FRAME, _FRAME, -_FRAME, -_FRAME)
-            painter.fillRect(self.rect(), self.colour("surface"))
-            if self._state is OutputState.ON:
-                painter.fillRect(self.rect(), self.colour("output"))
-            elif self._state is OutputState.UNKNOWN:
-                pen = painter.pen()
-                pen.setColor(self.colour("output"))
-                pen.setWidth(2 * _FRAME)
-                pen.setStyle(Qt.PenStyle.DashLine)
-                painter.setPen(pen)
-                painter.drawRect(self.rect())
-            painter.fillRect(inside, self.colour("surface"))
-        if not self._seen:
-            self._seen = True
-            self.first_painted.emit()
