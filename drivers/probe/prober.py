@@ -15,13 +15,12 @@ from dataclasses import dataclass, field
 from drivers.errors import InstrumentError, LinkTimeout
 from drivers.link import Link
 from drivers.probe.errors import ErrorChannel
+from drivers.probe.replies import FALSE, as_asked, fits, trial_value
 from drivers.probe.spellings import BY_ROLE, Candidate, nonsense_sibling
 from drivers.wires import Wire
 
 _TIMEOUT_S = 0.4
 _TERMINATIONS = ("\n", "\r\n", "\r")
-_SMALL_A = 1e-5
-_TRUE, _FALSE = ("1", "+1", "ON", "YES", "TRUE"), ("0", "+0", "OFF", "NO", "FALSE")
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,7 +203,7 @@ class Probe:
         refused = self._errors.refused()
         if reply is None or refused or reply == self._errors.query:
             return None
-        return reply if _fits(candidate, reply) else None
+        return reply if fits(candidate, reply) else None
 
     def _sibling_refused(self, candidate: Candidate) -> bool:
         reply = self._errors.ask(nonsense_sibling(candidate.query))
@@ -218,7 +217,7 @@ class Probe:
 
     def _reads_off(self, candidate: Candidate) -> bool:
         reply = self._answers(candidate)
-        return reply is not None and reply.strip().upper() in _FALSE
+        return reply is not None and reply.strip().upper() in FALSE
 
     def _judge(self, name: str, candidates: list[Candidate], *, may_set: bool) -> None:
         best: Finding | None = None
@@ -252,7 +251,7 @@ class Probe:
         before = self._errors.ask(candidate.query)
         if before is None:
             return False, "did not answer again"
-        wanted = _trial_value(candidate, before)
+        wanted = trial_value(candidate, before)
         if wanted is None:
             return False, f"stands at {before}, where no change can be tried"
         others = self._snapshot(name)
@@ -267,7 +266,7 @@ class Probe:
         restored = self._errors.ask(candidate.query)
         if refused or after is None:
             return False, "the setting was refused"
-        if not _as_asked(candidate, wanted, after, before):
+        if not as_asked(candidate, wanted, after, before):
             return False, f"{wanted} was accepted and reads back as {after}"
         if restored != before:
             return False, f"could not be put back to {before}; it stands at {restored}"
@@ -316,7 +315,7 @@ class Probe:
         except LinkTimeout:
             reply = None
         refused = self._errors.refused()
-        if reply is None or refused or not _fits(candidate, reply):
+        if reply is None or refused or not fits(candidate, reply):
             self.report.missing.append("read")
         else:
             self.report.findings.append(Finding("read", candidate, "proved", f"answered {reply}"))
@@ -328,35 +327,3 @@ class Probe:
             # Such an instrument may acknowledge settings too.
             with contextlib.suppress(LinkTimeout):
                 self._link.read(message, _TIMEOUT_S / 2)
-
-
-def _fits(candidate: Candidate, reply: str) -> bool:
-    word = reply.strip().strip("\"'").upper()
-    if candidate.kind == "bool":
-        return word in _TRUE + _FALSE
-    if candidate.kind == "text":
-        return candidate.value[:3] in word
-    try:
-        return candidate.kind != "bit" or float(word).is_integer()
-    except ValueError:
-        return False
-
-
-def _trial_value(candidate: Candidate, before: str) -> str | None:
-    if candidate.trial == "flip":
-        return "0" if before.strip().upper() in _TRUE else "1"
-    if candidate.trial == "small":
-        return f"{_SMALL_A:.6E}"
-    value = float(before)
-    return f"{value / 2:.6E}" if 0 < value < 1e30 else None
-
-
-def _as_asked(candidate: Candidate, wanted: str, after: str, before: str) -> bool:
-    if candidate.kind == "bool":
-        return (after.strip().upper() in _TRUE) == (wanted == "1")
-    value, asked = float(after), float(wanted)
-    if candidate.rounds == "up":
-        return asked * 0.999 <= value <= asked * 12
-    if candidate.rounds == "nearest":
-        return abs(value - asked) <= 0.5 * asked and value != float(before)
-    return abs(value - asked) <= 1e-3 * abs(asked)
