@@ -38,6 +38,7 @@ _QUICK = [f"tests/drivers/test_{name}.py" for name in _NAMES]
 _DRIVERS = [*_QUICK, "tests/faults/test_matrix.py", "tests/benchapp/measure", "tests/drivers"]
 TARGETS: dict[str, list[str]] = {
     "benchapp/measure/sequencer.py": [*_MEASURE, "tests/benchapp/test_session.py", "tests/faults/test_matrix.py"],
+    "benchapp/measure/journal.py": [*_MEASURE, "tests/benchapp/test_session.py"],
     "benchapp/measure/linked_passes.py": _MEASURE,
     "benchapp/bench/energised.py": [*_MEASURE, "tests/faults/test_guardian.py", "tests/benchapp/cli/test_off.py"],
     "benchapp/run/session.py": ["tests/benchapp/test_session.py", "tests/benchapp/test_faces.py"],
@@ -74,8 +75,8 @@ NAMED: dict[str, tuple[str, str, str]] = {
     ),
     "pause keeps the current": (
         "benchapp/measure/sequencer.py",
-        "        source.step(0.0)\n        self._level_A = 0.0\n        self._enter(RunStatus.PAUSED)",
-        "        self._level_A = 0.0\n        self._enter(RunStatus.PAUSED)",
+        "        source.step(0.0)\n        self._level_A = 0.0\n        self._journal.enter(RunStatus.PAUSED)",
+        "        self._level_A = 0.0\n        self._journal.enter(RunStatus.PAUSED)",
     ),
     "guardian's second look off": (
         "drivers/guardian_process.py",

@@ -11,7 +11,7 @@ import time
 import traceback
 from collections.abc import Callable
 
-from benchapp.analysis.running_blocks import OVERLOAD_V, ClosedBlock, RunningBlocks
+from benchapp.analysis.running_blocks import OVERLOAD_V
 from benchapp.analysis.student import coverage_factor
 from benchapp.bench.bench import Bench
 from benchapp.bench.energised import Energised
@@ -19,12 +19,11 @@ from benchapp.bench.limits import HouseLimits, LimitExceeded
 from benchapp.bench.output import OutputState
 from benchapp.bench.units import Units, user_units
 from benchapp.clock import Clock
-from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd, RunStatus
+from benchapp.events import EndReason, EventKind, Reading, RunEnd, RunStatus
 from benchapp.measure.control import Control, OrderKind
+from benchapp.measure.journal import Journal
 from benchapp.measure.linked_passes import LinkedPasses
-from benchapp.measure.progress import expected_blocks, time_to_go_s
-from benchapp.measure.snapshot import Batch, RecordLost, RunFacts, RunSnapshot
-from benchapp.measure.states import go
+from benchapp.measure.snapshot import Batch, RecordLost, RunFacts
 from benchapp.measure.stop_rules import MIN_BLOCKS_FOR_UNCERTAINTY, StopWatch
 from benchapp.measure.unit_trial import refuse_wrong_unit
 from benchapp.quantity import engineering
@@ -35,7 +34,6 @@ from drivers.guardian import Guard
 from drivers.linked import PassFailed
 from drivers.roles import CurrentSource, Voltmeter
 
-BATCH_S = 0.016  # readings are handed over at least this often
 _LOOK_S = 1.0
 _BAD_PASSES = 5
 _SLICE_S = 0.05  # the longest sleep without a look at the orders
@@ -74,29 +72,17 @@ class Sequencer:
         self._units = units or user_units()
         self._trial_A: float | None = None  # to prove the source's unit with, before the current goes higher
         self._guard = guard
-        self._real_time = real_time
         self._bench = bench
         self._recipe = recipe
         self._limits = limits
         self._clock = clock
         self._control = control
-        self._publish = publish
-        self._running = RunningBlocks(recipe.emf_order, recipe.middle_A)
         self._known = known or BudgetPlan(confidence=recipe.confidence)
         self._watch = StopWatch(recipe.stop, recipe.current_A, self._known)
-        self._status = RunStatus.IDLE
-        self._start_s: float | None = None  # when the output went on
         self._energised: Energised | None = None
         self._level_A = 0.0
-        self._index = 0
-        self._blocks = 0
         self._last_look_s = 0.0
-        self._fault = ""
-        self._pending_readings: list[Reading] = []
-        self._pending_blocks: list[ClosedBlock] = []
-        self._pending_events: list[Event] = []
-        self._pending_cuts: list[int] = []
-        self._last_hand_over = self._real_time()
+        self._journal = Journal(recipe, publish, now=clock.now, real_time=real_time, output_on=self._output_on)
 
     def run(self) -> RunEnd:
         """The whole run; never raises."""
@@ -118,27 +104,27 @@ class Sequencer:
 
     def _measure(self) -> tuple[EndReason, str]:
         source, voltmeter = self._set_up()
-        self._enter(RunStatus.SETTLING)
+        self._journal.enter(RunStatus.SETTLING)
         assert self._energised is not None
         self._end_if_stopped()  # the last look before the output goes on: OFF during the set-up means off
         self._energised.switch_on()
         if self._trial_A is not None and self._recipe.nominal_ohm is not None:
             nominal_ohm = self._recipe.nominal_ohm
             refuse_wrong_unit(self._trial_A, nominal_ohm, lambda level_A: self._step(source, level_A), voltmeter)
-        start_s = self._start_s = self._last_look_s = self._clock.now()
+        start_s = self._journal.start_s = self._last_look_s = self._clock.now()
         if self._recipe.stepping == "lines":
-            self._enter(RunStatus.RUNNING)
+            self._journal.enter(RunStatus.RUNNING)
             text = self._run_passes(source, voltmeter, start_s)
         else:
             self._step(source, self._recipe.level_A(0))
-            self._enter(RunStatus.RUNNING)
+            self._journal.enter(RunStatus.RUNNING)
             text = self._reverse_and_read(source, voltmeter, start_s)
         self._look_after(source, voltmeter)
         source.step(0.0)
         return EndReason.RULE, text
 
     def _set_up(self) -> tuple[CurrentSource, Voltmeter]:
-        self._enter(RunStatus.CHECKING)
+        self._journal.enter(RunStatus.CHECKING)
         coverage_factor(1)  # loads scipy now; a third of a second while the current flows would be a gap in the run
         self._limits.check(self._recipe)
         try:
@@ -162,8 +148,8 @@ class Sequencer:
         if text:
             raise RunStopped(EndReason.UNREACHABLE, text)
         for text in facts.notices:
-            self._event(EventKind.NOTICE, text)
-        self._hand_over(facts=facts)
+            self._journal.event(EventKind.NOTICE, text)
+        self._journal.hand_over(facts=facts)
         return source, voltmeter
 
     def _reverse_and_read(self, source: CurrentSource, voltmeter: Voltmeter, start_s: float) -> str:
@@ -172,7 +158,7 @@ class Sequencer:
             self._guard.beat()
             if not orders.idle():
                 self._obey(source)
-            level = recipe.level_A(self._index)
+            level = recipe.level_A(self._journal.index)
             if level != self._level_A:
                 self._step(source, level)
             before = clock.now()
@@ -180,27 +166,20 @@ class Sequencer:
             text = self._accept((before + clock.now()) / 2 - start_s, level, voltage_V)
             if text:
                 return text
-            if self._real_time() - self._last_hand_over >= BATCH_S:
-                self._hand_over()
+            self._journal.hand_over_when_due()
             if clock.now() - self._last_look_s >= _LOOK_S:
                 self._look_after(source, voltmeter)
 
     def _accept(self, time_s: float, level_A: float, voltage_V: float) -> str:
         """Take one reading into the run; why the stop rule is reached, or nothing."""
-        reading = Reading(self._index, time_s, level_A, voltage_V)
-        self._index += 1
-        self._pending_readings.append(reading)
+        reading = self._journal.reading(time_s, level_A, voltage_V)
         self._check(reading)
-        block = self._running.push(time_s, level_A, voltage_V)
-        if self._running.was_cut:
-            self._pending_cuts.append(reading.number)
         text = self._watch.at_time(time_s)
-        if block is not None:
-            self._pending_blocks.append(block)
-            self._blocks += 1
-            text = self._watch.at_block(self._running) or text
-            if self._blocks == MIN_BLOCKS_FOR_UNCERTAINTY:
-                hopeless = self._watch.unreachable(self._running.moments.mean)
+        if self._journal.closes_block(reading):
+            running = self._journal.running
+            text = self._watch.at_block(running) or text
+            if self._journal.blocks == MIN_BLOCKS_FOR_UNCERTAINTY:
+                hopeless = self._watch.unreachable(running.moments.mean)
                 if hopeless:
                     raise RunStopped(EndReason.UNREACHABLE, hopeless)
         return text
@@ -220,14 +199,14 @@ class Sequencer:
                 self._told_of(failure, passes, bad)
                 continue
             bad = 0
-            self._cut()  # the arming in between is no part of the sequence
+            self._journal.cut()  # the arming in between is no part of the sequence
             for reading in found:
                 text = self._accept(reading.time_s - start_s, reading.current_A, reading.voltage_V)
                 if text:
-                    self._hand_over()
+                    self._journal.hand_over()
                     passes.leave()
                     return text
-            self._hand_over()
+            self._journal.hand_over()
             if self._clock.now() - self._last_look_s >= _LOOK_S:
                 self._look_after(source, voltmeter)
 
@@ -235,8 +214,8 @@ class Sequencer:
         if passes.limited:
             text = f"{failure}: the current does not flow as set. Check the source leads"
             raise RunStopped(EndReason.COMPLIANCE, text)
-        self._event(EventKind.NOTICE, f"polarity-slip: a pass was discarded and is measured again: {failure}")
-        self._hand_over()
+        self._journal.event(EventKind.NOTICE, f"polarity-slip: a pass was discarded and is measured again: {failure}")
+        self._journal.hand_over()
         if bad >= _BAD_PASSES:
             text = f"{bad} passes in a row could not be believed; the last: {failure}. Check the trigger lines"
             raise RunStopped(EndReason.INSTRUMENT, text)
@@ -247,14 +226,14 @@ class Sequencer:
         self._guard.beat()  # after a standstill it is the guardian that has switched off, and that is to be told
         self._look_at(source)
         for text in voltmeter.reported():
-            self._event(EventKind.COMPLAINT, f"voltmeter: {text}")
+            self._journal.event(EventKind.COMPLAINT, f"voltmeter: {text}")
 
     def _look_at(self, source: CurrentSource) -> None:
         assert self._energised is not None
         texts = source.look_after()
         self._energised.still_on()
         for text in texts:
-            self._event(EventKind.COMPLAINT, f"source: {text}")
+            self._journal.event(EventKind.COMPLAINT, f"source: {text}")
         self._last_look_s = self._clock.now()
 
     def _step(self, source: CurrentSource, level_A: float) -> None:
@@ -271,7 +250,7 @@ class Sequencer:
 
     def _check(self, reading: Reading) -> None:
         if not abs(reading.voltage_V) < OVERLOAD_V:
-            self._running.push(reading.time_s, reading.current_A, reading.voltage_V)
+            self._journal.running.push(reading.time_s, reading.current_A, reading.voltage_V)
             text = "the voltmeter is outside its range. Choose a higher range, and check the sense leads"
             raise RunStopped(EndReason.OVERLOAD, text)
         self._limits.check_power(abs(reading.voltage_V * reading.current_A))
@@ -285,10 +264,10 @@ class Sequencer:
         end = RunEnd(reason, text, off)
         good = reason in (EndReason.RULE, EndReason.OPERATOR, EndReason.UNREACHABLE) and off
         if not good:
-            self._event(EventKind.FAULT, text)
-            self._fault = text
+            self._journal.event(EventKind.FAULT, text)
+            self._journal.fault = text
         with contextlib.suppress(RecordLost):
-            self._enter(RunStatus.DONE if reason is EndReason.RULE else RunStatus.STOPPED, end)
+            self._journal.enter(RunStatus.DONE if reason is EndReason.RULE else RunStatus.STOPPED, end)
         return end
 
     def _show_life(self) -> None:
@@ -306,7 +285,7 @@ class Sequencer:
                     passes.suspend()  # while a list steps the source, a level of 0 would not reach the output
                 self._pause(source)
             elif order.kind is OrderKind.MARK:
-                self._event(EventKind.MARK, order.text)
+                self._journal.event(EventKind.MARK, order.text)
 
     def _end_if_stopped(self) -> None:
         if self._control.stop_text is not None:
@@ -314,11 +293,11 @@ class Sequencer:
 
     def _pause(self, source: CurrentSource) -> None:
         """Current to zero until resumed; no block spans it."""
-        self._event(EventKind.PAUSE, "paused")
-        self._cut()
+        self._journal.event(EventKind.PAUSE, "paused")
+        self._journal.cut()
         source.step(0.0)
         self._level_A = 0.0
-        self._enter(RunStatus.PAUSED)
+        self._journal.enter(RunStatus.PAUSED)
         while (order := self._control.take()) is None or order.kind is not OrderKind.RESUME:
             self._guard.beat()
             self._end_if_stopped()
@@ -327,13 +306,8 @@ class Sequencer:
             if order is None:
                 self._clock.sleep(_SLICE_S)
             elif order.kind is OrderKind.MARK:
-                self._event(EventKind.MARK, order.text)
-        self._enter(RunStatus.RUNNING)
-
-    def _cut(self) -> None:
-        """The next reading starts a new stretch."""
-        self._running.pause()
-        self._pending_cuts.append(self._index)
+                self._journal.event(EventKind.MARK, order.text)
+        self._journal.enter(RunStatus.RUNNING)
 
     def _wait(self, seconds: float) -> None:
         left = seconds
@@ -350,48 +324,9 @@ class Sequencer:
     def _on_wait(self) -> None:
         """In every slice of a wait: show life, hand over what is there, and end the run where that is ordered."""
         self._guard.beat()
-        if self._pending_readings:
-            self._hand_over()
+        if self._journal.waiting:
+            self._journal.hand_over()
         self._end_if_stopped()
 
-    # What leaves.
-
-    def _enter(self, status: RunStatus, end: RunEnd | None = None) -> None:
-        self._status = go(self._status, status)
-        self._event(EventKind.STATE, str(status))
-        self._hand_over(end)
-
-    def _event(self, kind: EventKind, text: str) -> None:
-        self._pending_events.append(Event(self._time_s(), self._index, kind, text))
-
-    def _time_s(self) -> float:
-        """Bench time since the output went on; 0 before."""
-        return 0.0 if self._start_s is None else self._clock.now() - self._start_s
-
-    def _hand_over(self, end: RunEnd | None = None, facts: RunFacts | None = None) -> None:
-        batch = Batch(
-            self._snapshot(end),
-            self._pending_readings,
-            self._pending_blocks,
-            self._pending_events,
-            self._pending_cuts,
-            facts,
-        )
-        self._pending_readings, self._pending_blocks, self._pending_events, self._pending_cuts = [], [], [], []
-        self._last_hand_over = self._real_time()
-        self._publish(batch)
-
-    def _snapshot(self, end: RunEnd | None) -> RunSnapshot:
-        time_s = self._time_s()
-        expected = expected_blocks(self._recipe.stop, self._running, time_s)
-        return RunSnapshot(
-            status=self._status,
-            time_s=time_s,
-            readings=self._index,
-            blocks=self._blocks,
-            output_on=self._energised is not None and self._energised.on,
-            blocks_expected=expected,
-            time_to_go_s=time_to_go_s(expected, self._blocks, time_s),
-            last_fault=self._fault,
-            end=end,
-        )
+    def _output_on(self) -> bool:
+        return self._energised is not None and self._energised.on
