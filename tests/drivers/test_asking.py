@@ -184,3 +184,10 @@ def test_waiting_for_what_was_sent(tmp_path: Path) -> None:
     table = Table({"I?": "0", "DONE?": "NO"}, {"I 1.00000000E+00": ("I?", "1")})
     with pytest.raises(LinkTimeout, match="not done within 2 s"):
         source(tmp_path, table, head=head).set("level", 1.0)
+
+
+def test_a_list_of_levels_counts_in_the_levels_unit(tmp_path: Path) -> None:
+    caps = _CAPS.replace('get = "I?"\n', 'get = "I?"\nscale = 1000.0\n', 1)
+    found = source(tmp_path, Table({"I?": "250"}), caps=caps)
+    assert found.value_text_of_number(0.25) == "2.50000000E+02"
+    assert found.get_number("level") == 0.25

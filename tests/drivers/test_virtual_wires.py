@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from drivers.errors import LinkClosed, LinkRefused, ReplyError
+from drivers.errors import LinkClosed, LinkRefused, LinkTimeout, ReplyError
+from drivers.link import Link
 from drivers.wires import Wire, open_wire
 from sim.clock import VirtualClock
 from tests.faults.virtual import TRANSPORTS, Line, virtual_links
@@ -135,3 +136,41 @@ def test_hanging_up_is_told_by_name_and_one_can_come_back(bench: Bench) -> None:
 def _asked(wire: Wire) -> bytes:
     wire.send(b"ONE?\n")
     return wire.receive(1.0)
+
+
+def link(bench: Bench, fault: str = "") -> Link:
+    bench.open(fault, 2 if fault else 0)  # the first message asks who it is
+    bench.line._device.replies["*IDN?"] = "parrot"  # type: ignore[attr-defined]
+    made = Link(lambda: open_wire(bench.address), bench.address, timeout_s=2.0)
+    assert made.identify() == "parrot"
+    return made
+
+
+def test_a_query_waits_its_whole_time_and_not_longer(bench: Bench) -> None:
+    looks: list[float] = []
+    made = link(bench, "late")
+    made.on_wait = lambda: looks.append(bench.clock.now())
+    assert made.query("ONE?") == "one"
+    assert len(looks) >= 2  # orders are looked at meanwhile
+    for fault in ("mute", "byte by byte") if bench.transport in ("socket", "serial") else ("mute",):
+        made = link(bench, fault)
+        began = bench.clock.now()
+        with pytest.raises(LinkTimeout, match=r"no answer within 1 s at 'ONE\?'"):
+            made.query("ONE?", 1.0)
+        assert 0.95 < bench.clock.now() - began < 1.3
+
+
+def test_an_order_to_end_is_obeyed_while_a_query_waits(bench: Bench) -> None:
+    class Ended(Exception):
+        pass
+
+    def end() -> None:
+        if bench.clock.now() > began + 0.5:
+            raise Ended
+
+    made = link(bench, "mute")
+    began = bench.clock.now()
+    made.on_wait = end
+    with pytest.raises(Ended):
+        made.query("ONE?", 30.0)
+    assert bench.clock.now() - began < 1.0

@@ -189,3 +189,17 @@ def test_the_guardian_looks_again_whether_it_has_stayed_off(tmp_path: Path) -> N
         wait_until(lambda: not relapsing.relapses)
         time.sleep(1.5)
         assert not bench.source.output_on
+
+
+def test_what_ends_the_application_does_not_end_the_guardian() -> None:
+    guard = ProcessGuard()
+    guard.arm(PLAN)
+    assert guard._process is not None
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        os.kill(guard._process.pid, number)
+    time.sleep(0.3)
+    guard.beat()
+    time.sleep(0.3)
+    guard.beat()
+    assert guard._process.poll() is None
+    guard.disarm()

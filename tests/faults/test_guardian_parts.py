@@ -10,9 +10,10 @@ import time
 from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
+import pyvisa
 
 from drivers import guardian_process
 from drivers.guardian import SafePlan
@@ -305,3 +306,54 @@ def test_a_connection_of_its_own_goes_where_the_plan_says(monkeypatch: pytest.Mo
     found = guardian(host=None, address="GPIB0::7::INSTR", library="@py")
     assert opened == [("GPIB0::7::INSTR", "@py", b"\n"), ("closed", "", b"")]  # tried before the output goes on
     assert isinstance(found._connect(), Visa)
+
+
+def test_a_visa_connection_waits_as_long_as_it_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Resource:
+        timeout = 0
+        read_termination = ""
+        answers: ClassVar[list[object]] = []
+        closed = False
+
+        def write_raw(self, data: bytes) -> None:
+            if data == b"broken\n":
+                raise RuntimeError("gone")
+
+        def read(self, encoding: str) -> str:
+            answer = self.answers.pop(0)
+            if isinstance(answer, Exception):
+                raise answer
+            return str(answer)
+
+        def close(self) -> None:
+            self.closed = True
+            raise OSError
+
+    resource = Resource()
+
+    class Manager:
+        def __init__(self, library: str) -> None:
+            assert library == "@py"
+
+        def open_resource(self, address: str) -> Resource:
+            if address == "nowhere":
+                raise ValueError(address)
+            return resource
+
+    monkeypatch.setattr(pyvisa, "ResourceManager", Manager)
+    connection = guardian_process.VisaConnection("GPIB0::7::INSTR", "@py", b"\r\n")
+    assert resource.read_termination == "\r\n"
+    late = pyvisa.VisaIOError(pyvisa.constants.StatusCode.error_timeout)
+    resource.answers[:] = [late, "me", "0"]
+    assert [connection.line(soon(2.0)) for _ in range(2)] == ["me", "0"]
+    assert 240 <= resource.timeout <= 250
+    resource.answers[:] = [RuntimeError("gone")]
+    with pytest.raises(ConnectionError, match="gone"):
+        connection.line(soon())
+    with pytest.raises(ConnectionError, match="gone"):
+        connection.send(b"broken\n")
+    connection.send(b"OFF\n")
+    connection.close()
+    assert resource.closed
+    with pytest.raises(ConnectionError, match="nowhere"):
+        guardian_process.VisaConnection("nowhere", "@py", b"\n")
