@@ -1,5 +1,7 @@
 """The wired run: real threads and sockets, a fast clock."""
 
+import threading
+import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -7,6 +9,7 @@ import pytest
 
 from benchapp.bench.bench import plan_bench
 from benchapp.bench.limits import HouseLimits, LimitExceeded
+from benchapp.bench.output import OutputState
 from benchapp.clock import ScaledClock
 from benchapp.events import EndReason, Event, Reading
 from benchapp.logbook.errors import LogbookError
@@ -218,3 +221,36 @@ def test_a_fault_in_showing_ends_the_run(
     assert session.end is not None
     assert session.end.exit_status == 4
     assert not bench.source.output_on
+
+
+def test_off_is_never_shown_while_the_output_goes_on(tmp_path: Path) -> None:
+    """Where somebody shows the output, "not known" is on the screen before the order to switch on leaves."""
+    session = Session(
+        plan_bench("TCPIP::127.0.0.1::9::SOCKET", "TCPIP::127.0.0.1::8::SOCKET", in_process=True),
+        recipe_of(load_scenario("shunt")),
+        HouseLimits(),
+        clock=ScaledClock(1.0),
+        logbook=tmp_path / "log.sqlite",
+    )
+    began = time.monotonic()
+    session._see_output(OutputState.UNKNOWN)
+    assert time.monotonic() - began < 0.1  # nobody shows it
+    session._see_output(OutputState.OFF)
+    session.output_is_shown(session.output)
+    shown: list[OutputState] = []
+
+    def show() -> None:
+        time.sleep(0.1)
+        shown.append(session.output.state)
+        session.output_is_shown(session.output)
+
+    thread = threading.Thread(target=show)
+    thread.start()
+    began = time.monotonic()
+    session._see_output(OutputState.UNKNOWN)
+    assert 0.05 < time.monotonic() - began < 0.45
+    assert shown == [OutputState.UNKNOWN]
+    thread.join()
+    began = time.monotonic()
+    session._see_output(OutputState.UNKNOWN)  # a window that stands still holds up nothing for long
+    assert 0.4 < time.monotonic() - began < 1.0

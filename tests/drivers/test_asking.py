@@ -191,3 +191,33 @@ def test_a_list_of_levels_counts_in_the_levels_unit(tmp_path: Path) -> None:
     found = source(tmp_path, Table({"I?": "250"}), caps=caps)
     assert found.value_text_of_number(0.25) == "2.50000000E+02"
     assert found.get_number("level") == 0.25
+
+
+@pytest.mark.parametrize(
+    ("reads", "taken"), [("0.001", True), ("0.0014", True), ("0.0016", False), ("-0.0014", True), ("-0.0016", False)]
+)
+def test_a_coarse_readback_lets_no_level_past_the_runs_own(tmp_path: Path, reads: str, taken: bool) -> None:
+    """A last digit of 0.1 A says nothing of 1 mA: half of the run's current is the most that it excuses."""
+    caps = _CAPS.replace('get = "I?"\n', 'get = "I?"\natol = 0.1\nrtol = 0.001\n', 1)
+    table = Table({"I?": "0", "U?": "1", "STATE?": "IDLE"}, {"I 1.00000000E-03": ("I?", reads)})
+    found = source(tmp_path, table, caps=caps)
+    found.configure(current_A=0.001, compliance_V=1.0)
+    if taken:
+        found.step(0.001)
+    else:
+        with pytest.raises(SettingError, match=r"0\.001 A was asked"):
+            found.step(0.001)
+
+
+@pytest.mark.parametrize(("reads", "taken"), [("1.0", True), ("0.4", True), ("1.009", True), ("1.012", False)])
+def test_a_compliance_reads_back_no_higher_than_it_was_asked(tmp_path: Path, reads: str, taken: bool) -> None:
+    caps = _CAPS.replace('get = "U?"\n', 'get = "U?"\natol = 0.009\nrtol = 0.001\nverify = true\n', 1)
+    table = Table({"I?": "0", "U?": "1.0", "STATE?": "IDLE"})
+    found = source(tmp_path, table, caps=caps)
+    found.configure(current_A=0.001, compliance_V=1.0)
+    table.replies["U?"] = reads
+    if taken:
+        found._compare_compliance()
+    else:
+        with pytest.raises(SettingError, match="a compliance of 1 V was asked"):
+            found._compare_compliance()

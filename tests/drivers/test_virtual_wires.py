@@ -174,3 +174,17 @@ def test_an_order_to_end_is_obeyed_while_a_query_waits(bench: Bench) -> None:
     with pytest.raises(Ended):
         made.query("ONE?", 30.0)
     assert bench.clock.now() - began < 1.0
+
+
+def test_whoever_answers_by_another_name_is_not_believed_again(bench: Bench) -> None:
+    """After a time-out the answers may be out of step: only its own name brings it back."""
+    made = link(bench, "mute once")
+    with pytest.raises(LinkTimeout):
+        made.query("ONE?", 0.5)
+    assert made.query("TWO?", 1.0) == "two"
+    made = link(bench, "mute once")
+    with pytest.raises(LinkTimeout):
+        made.query("ONE?", 0.5)
+    bench.line._device.replies["*IDN?"] = "impostor"  # type: ignore[attr-defined]
+    with pytest.raises(LinkTimeout, match="does not answer any more"):
+        made.query("TWO?", 1.0)
