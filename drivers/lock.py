@@ -22,6 +22,7 @@ from drivers.wires import host_and_port
 _ORPHAN_WAIT_S = 6.0  # a guardian whose program died looks again for 1.5 s; an instrument may answer it late
 _LOOK_S = 0.02
 _LONGEST = 400
+_LARGEST_PID = 2**31 - 1
 
 
 class InstrumentBusy(InstrumentError):
@@ -122,13 +123,15 @@ def _read_holder(file: int) -> tuple[int | None, str]:
     except OSError:
         return None, ""
     shown = "".join(c for c in name if c.isprintable())
-    return (int(pid), shown) if pid.isdigit() else (None, shown)
+    return (int(pid), shown) if re.fullmatch("[0-9]{1,10}", pid) else (None, shown)
 
 
 def process_lives(pid: int) -> bool:
     """Whether a process with that number runs; where the system does not tell, it counts as running."""
     if sys.platform == "win32":
         return True  # a lock there dies with its process, so somebody lives
+    if not 0 < pid <= _LARGEST_PID:
+        return False  # a damaged file, or a stranger's: 0 and below would name whole groups
     try:
         os.kill(pid, 0)
     except ProcessLookupError:
