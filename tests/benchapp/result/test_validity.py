@@ -1,15 +1,25 @@
 """The gate: each flag has an effect, and the table in the guide says the same."""
 
+import math
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import assets
-from benchapp.analysis.estimate import Flag
+from benchapp.analysis.estimate import Flag, estimate_readings
 from benchapp.analysis.traps import detect
 from benchapp.events import EndReason, RunEnd
-from benchapp.result.validity import EFFECTS, Effect, Validity, flags_of_complaints, flags_of_end, judge
+from benchapp.result.validity import (
+    EFFECTS,
+    Effect,
+    Validity,
+    flags_of_complaints,
+    flags_of_end,
+    flags_of_interval,
+    judge,
+)
 
 ROOT = Path(__file__).parents[3]
 
@@ -67,3 +77,38 @@ def test_a_source_that_refuses_is_believed() -> None:
     flags = flags_of_complaints(["reports -222 Data out of range"] * 90, [])
     assert judge(flags, 1.0)[0] is Validity.NOT_VALID
     assert "and 89 more" in flags[0].text
+
+
+def test_a_size_of_just_u_is_not_larger_than_u() -> None:
+    assert judge([Flag("self-heating", "warning", "text", size_ohm=1.0)], 1.0)[0] is Validity.DOUBTFUL
+    assert judge([Flag("self-heating", "warning", "text", size_ohm=1.001)], 1.0)[0] is Validity.NOT_VALID
+
+
+@pytest.mark.parametrize(("u", "codes"), [(1e-9, []), (0.0, ["no-interval"]), (math.nan, ["no-interval"])])
+def test_without_an_interval_there_is_no_verdict(u: float, codes: list[str]) -> None:
+    estimate, _ = estimate_readings([0.0, 1.0, 2.0], [1.0, -1.0, 1.0], [1.0, -1.0, 1.0])
+    estimate = replace(estimate, standard_uncertainty_ohm=u)
+    assert [flag.code for flag in flags_of_interval(estimate)] == codes
+
+
+def test_complaints_are_told_with_their_number() -> None:
+    flags = flags_of_complaints(["one."], ["two", "three"])
+    assert [flag.code for flag in flags] == ["level-refused", "voltmeter-complained"]
+    assert [flag.severity for flag in flags] == ["stop", "warning"]
+    assert "The source reported one in the middle" in flags[0].text
+    assert "reported two (and 1 more) in the middle" in flags[1].text
+    assert flags_of_complaints([], []) == []
+
+
+def test_ends_in_words() -> None:
+    def codes(reason: EndReason, *, off: bool = True, endless: bool = False) -> list[tuple[str, str]]:
+        flags = flags_of_end(RunEnd(reason, "Because.", output_off=off), endless=endless)
+        return [(flag.code, flag.severity) for flag in flags]
+
+    assert codes(EndReason.RULE) == []
+    assert codes(EndReason.OPERATOR) == [("ended-early", "warning")]
+    assert codes(EndReason.OPERATOR, endless=True) == []
+    assert codes(EndReason.UNREACHABLE, endless=True) == [("ended-early", "warning")]
+    assert codes(EndReason.COMPLIANCE) == [("compliance", "stop")]
+    for reason in (EndReason.INSTRUMENT, EndReason.LIMIT, EndReason.RECORD, EndReason.BUG):
+        assert codes(reason, off=False) == [("broken-off", "stop"), ("output-not-off", "stop")]
