@@ -22,9 +22,11 @@ def folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_nothing_escapes(folders: Path) -> None:
+    before = sorted(Path.cwd().glob("[!._]*"))
     for kind in kinds(folders):
         found = [f"{kind.name} {number}: {what}" for number in range(_EACH) if (what := tried(kind, 10**6 + number))]
         assert found == []
+    assert sorted(Path.cwd().glob("[!._]*")) == before  # no file is left where the trial was started
 
 
 _DIGITS = "9" * 400

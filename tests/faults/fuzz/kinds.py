@@ -255,7 +255,10 @@ class _Options:
 
 def _command(arguments: list[str]) -> None:
     out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+    # What a mutated name makes of a file is made in the trial's own folder, some way down.
+    inside = Path(os.environ["BENCHAPP_DATA"]) / "a" / "b" / "c"
+    inside.mkdir(parents=True, exist_ok=True)
+    with contextlib.chdir(inside), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         try:
             status = benchapp(arguments)
         except SystemExit as ended:  # how argparse refuses
