@@ -1,15 +1,17 @@
-"""Mutants of what must not fail, each against the tests of its package: which survive?
+"""Mutants of what must not fail, each against the tests that reach its line: which survive?
 
 python -m tests.mutants [MUTANTS]      or "again": those that survived the last time
 
-Drawn from all that cosmic-ray's operators can make of these modules, with a stated seed. A mutant that no test kills is
-printed with its change.
+Drawn from all that cosmic-ray's operators can make of these modules, with a stated seed. Where no test reaches the line
+by itself (a constant, a process of its own), the tests of the package decide. A mutant that no test kills is printed
+with its change. As a control, the first of them are tried without their change too: none of those may be killed.
 """
 
 from __future__ import annotations
 
 import concurrent.futures
 import difflib
+import itertools
 import json
 import os
 import queue
@@ -25,12 +27,16 @@ from cosmic_ray.ast import get_ast
 from cosmic_ray.mutating import mutate_code
 from cosmic_ray.plugins import get_operator, operator_names
 
+from tests.reaching import Reaching, find_reaching
 from tests.trials import ROOT, Result, run_trial
 
 _SEED = 22
 _SURVIVORS = ROOT / ".trials" / "mutants-survived.json"
 _WORKERS = 2
 _LONGEST_S = 120
+_REACHING_S = 40.0
+_CONTROLS = 20
+_OWN_PROCESS = "drivers/guardian_process.py"
 _MEASURE = ["tests/benchapp/measure", "tests/drivers/test_energising.py", "tests/benchapp/test_units.py"]
 # The quick ones first: what they kill, the slow ones need not.
 _NAMES = ("link", "values", "asking", "virtual_wires", "scpi_facts", "roles", "energising", "wire")
@@ -133,9 +139,20 @@ def _nodes(tree: object) -> list[object]:
     return [tree, *(below for child in children for below in _nodes(child))]
 
 
-def tried(mutant: Mutant, tree: Path) -> Result:
-    """Whether the tests of its package kill it."""
-    killed = _killed(mutant.module, mutant.source(), tree)
+def tests_of(mutant: Mutant, reaching: Reaching) -> list[str]:
+    """Those that reach its line, or those of its package."""
+    old, new = (ROOT / mutant.module).read_text("utf-8").splitlines(), mutant.source().splitlines()
+    line = 1 + next(k for k, (a, b) in enumerate(itertools.zip_longest(old, new)) if a != b)
+    reached = reaching.of_line(mutant.module, line, within_s=_REACHING_S)
+    return [*reached, *TARGETS[_OWN_PROCESS]] if mutant.module == _OWN_PROCESS else reached or TARGETS[mutant.module]
+
+
+def tried(mutant: Mutant, tree: Path, reaching: Reaching, *, control: bool) -> Result:
+    """Whether its tests kill it; as a control, whether they fail without it."""
+    tests = tests_of(mutant, reaching)
+    if control and _killed(mutant.module, (ROOT / mutant.module).read_text("utf-8"), tree, tests):
+        raise SystemExit(f"these fail without any change: {' '.join(tests)}")
+    killed = _killed(mutant.module, mutant.source(), tree, tests)
     told = {"module": mutant.module, "operator": mutant.operator, "occurrence": mutant.occurrence}
     return told | {"change": mutant.change(), "killed": killed}
 
@@ -145,15 +162,14 @@ def tried_by_name(name: str, tree: Path) -> bool:
     module, old, new = NAMED[name]
     text = (ROOT / module).read_text("utf-8")
     assert text.count(old) == 1, name
-    return _killed(module, text.replace(old, new), tree)
+    return _killed(module, text.replace(old, new), tree, TARGETS.get(module) or _OF_NAMED[module])
 
 
-def _killed(module: str, source: str, tree: Path) -> bool:
+def _killed(module: str, source: str, tree: Path, tests: list[str]) -> bool:
     """Put it in the place of the original, run the tests, put the original back."""
     path = tree / module
     before = path.read_bytes()
     path.write_text(source, "utf-8")
-    tests = TARGETS.get(module) or _OF_NAMED[module]
     try:
         command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests]
         environment = os.environ | {"QT_QPA_PLATFORM": "offscreen", "PYTHONDONTWRITEBYTECODE": "1"}
@@ -182,6 +198,7 @@ def main() -> int:
     else:
         random.Random(_SEED).shuffle(mutants)
         mutants = mutants[: int(sys.argv[1]) if len(sys.argv) > 1 else 400]
+    reaching = find_reaching()
     with tempfile.TemporaryDirectory() as name:
         trees: queue.Queue[Path] = queue.Queue()
         for k in range(_WORKERS):
@@ -194,10 +211,10 @@ def main() -> int:
             print(f"{named:<36}{'killed' if tried_by_name(named, Path(name) / '0') else 'SURVIVED'}", flush=True)
         with concurrent.futures.ThreadPoolExecutor(_WORKERS) as pool:
 
-            def in_some_tree(mutant: Mutant) -> Result:
+            def in_some_tree(number: int) -> Result:
                 tree = trees.get()
                 try:
-                    return tried(mutant, tree)
+                    return tried(mutants[number], tree, reaching, control=number < _CONTROLS)
                 finally:
                     trees.put(tree)
 
@@ -206,7 +223,7 @@ def main() -> int:
             def case(number: int) -> Result:
                 for ahead in range(number, min(number + 2 * _WORKERS, len(mutants))):
                     if ahead not in started:
-                        started[ahead] = pool.submit(in_some_tree, mutants[ahead])
+                        started[ahead] = pool.submit(in_some_tree, ahead)
                 return started.pop(number).result()
 
             results = run_trial("mutants", len(mutants), case)

@@ -193,6 +193,27 @@ def test_a_list_of_levels_counts_in_the_levels_unit(tmp_path: Path) -> None:
     assert found.get_number("level") == 0.25
 
 
+def test_the_range_in_use_is_the_one_that_reads_back(tmp_path: Path) -> None:
+    caps = _CAPS + '[cap.range]\nset = "R {value}"\nget = "R?"\nrounds = "up"\n'
+    table = Table({"I?": "0", "U?": "1", "R?": "0"}, {"R 2.00000000E-03": ("R?", "0.01")})
+    found = source(tmp_path, table, caps=caps)
+    found.configure(current_A=-0.002, compliance_V=1.0)
+    assert found.range_A == 0.01
+    table = Table({"I?": "0", "U?": "1"})
+    found = source(tmp_path, table, caps=_CAPS + '[cap.range]\nset = "R {value}"\n')
+    found.configure(current_A=-0.002, compliance_V=1.0)
+    assert found.range_A == 0.002  # it cannot be asked
+
+
+def test_the_guardian_is_told_how_off_reads_back(tmp_path: Path) -> None:
+    word = source(tmp_path, Table({"STATE?": "IDLE"})).safe_plan()
+    assert (word.bit, word.query, word.off[0], word.safe) == (None, "STATE?", "IDLE", ("OFF!", "REST"))
+    assert (word.reply, word.prompt, word.fd) == ("", "", None)
+    caps = _CAPS.replace('kind = "bool"\non = "BUSY"\noff = "IDLE"\n', 'kind = "bit"\nbit = 3\nreply = "S {value}"\n')
+    bit = source(tmp_path, Table({"STATE?": "S 0"}), caps=caps, head=_BARE + 'prompt = ">> "\n').safe_plan()
+    assert (bit.bit, bit.reply, bit.prompt) == (3, "S {value}", ">>")
+
+
 @pytest.mark.parametrize(
     ("reads", "taken"), [("0.001", True), ("0.0014", True), ("0.0016", False), ("-0.0014", True), ("-0.0016", False)]
 )

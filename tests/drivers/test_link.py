@@ -1,10 +1,12 @@
 import socket
+import time
 from collections import deque
 
 import pytest
 
-from drivers.errors import AddressError, LinkRefused, LinkTimeout
-from drivers.link import Link
+from drivers.dialect.pattern import LONGEST_REPLY
+from drivers.errors import AddressError, LinkRefused, LinkTimeout, ReplyError
+from drivers.link import Habits, Link
 from drivers.wires import open_wire
 
 
@@ -117,3 +119,55 @@ def test_what_must_not_wait_is_sent_before_the_link_is_in_step_again() -> None:
     assert wire.sent[-1] == "OUTP OFF"
     assert wire.waited_s == waited_s
     assert link.query("OUTP?") == "0"
+
+
+class BlockWire(ScriptedWire):
+    """Gives the bytes that it holds."""
+
+    def __init__(self, data: bytes) -> None:
+        super().__init__({})
+        self.data = data
+
+    def receive_bytes(self, count: int, timeout_s: float) -> bytes:
+        if len(self.data) < count:
+            raise TimeoutError
+        part, self.data = self.data[:count], self.data[count:]
+        return part
+
+    def receive(self, timeout_s: float) -> bytes:
+        return b""
+
+
+def test_a_block_is_taken_up_to_the_longest_reply() -> None:
+    longest = b"#5%05d" % LONGEST_REPLY + b"x" * LONGEST_REPLY
+    assert Link(lambda: BlockWire(longest), "here").query_block("DATA?") == b"x" * LONGEST_REPLY
+    assert Link(lambda: BlockWire(b"#13abc"), "here").query_block("DATA?") == b"abc"
+    for head in (b"#5%05d" % (LONGEST_REPLY + 1), b"#0abc", b"1.23", b"#x1", b"#2-1"):
+        with pytest.raises(ReplyError, match=r"begins no block that is taken at 'DATA\?'"):
+            Link(lambda head=head: BlockWire(head + b"x" * 70000), "here").query_block("DATA?")  # type: ignore[misc]
+    with pytest.raises(LinkTimeout, match="no whole block within 2 s"):
+        Link(lambda: BlockWire(b"#15ab"), "here").query_block("DATA?")
+
+
+class SleepingWire(ScriptedWire):
+    """Sleeps for real, and notes when it was sent to."""
+
+    def __init__(self) -> None:
+        super().__init__({"A?": ["1"]})
+        self.sent_s: list[float] = []
+
+    def send(self, data: bytes) -> None:
+        self.sent_s.append(time.monotonic())
+        super().send(data)
+
+    def sleep(self, seconds: float) -> None:
+        time.sleep(seconds)
+
+
+def test_between_two_messages_lies_the_gap_that_the_instrument_needs() -> None:
+    wire = SleepingWire()
+    link = Link(lambda: wire, "here", habits=Habits(command_gap_s=0.03))
+    for _ in range(3):
+        link.query("A?")
+    assert min(b - a for a, b in zip(wire.sent_s, wire.sent_s[1:], strict=False)) >= 0.029
+    assert wire.sent_s[-1] - wire.sent_s[0] < 0.5

@@ -126,6 +126,42 @@ def test_no_current_flows_in_a_pause(stepping: str) -> None:
     assert {abs(reading.current_A) for reading in rehearsal.readings} == {5.0}
 
 
+def test_an_output_that_goes_off_in_a_pause_ends_the_run() -> None:
+    rehearsal = Rehearsal()
+    left: list[float] = []
+
+    def on_batch(batch: Batch, control: Control) -> None:
+        if batch.snapshot.status is RunStatus.RUNNING and batch.snapshot.readings >= 4 and not left:
+            left.append(0.0)
+            control.pause()
+        elif batch.snapshot.status is RunStatus.PAUSED:
+            rehearsal.sim.source.process(":OUTP OFF")
+            left.append(rehearsal.clock.now())
+
+    rehearsal.on_batch = on_batch
+    end = rehearsal.run(recipe_of(rehearsal.scenario))
+    assert (end.reason, end.output_off) == (EndReason.INSTRUMENT, True), end
+    assert rehearsal.clock.now() - left[1] < 1.3
+
+
+def test_every_batch_tells_how_many_readings_and_blocks_there_are() -> None:
+    rehearsal = Rehearsal()
+    rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(7)))
+    readings = blocks = 0
+    for batch in rehearsal.batches:
+        readings, blocks = readings + len(batch.readings), blocks + len(batch.blocks)
+        assert (batch.snapshot.readings, batch.snapshot.blocks) == (readings, blocks)
+    assert blocks == 7
+
+
+def test_the_voltmeter_chooses_its_range_where_the_recipe_names_none() -> None:
+    rehearsal = Rehearsal()
+    rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(2), range_V=None, nominal_ohm=None))
+    sent = [text for _, way, text in rehearsal.sent if way == ">" and "RANG:AUTO" in text and "VOLT" in text]
+    assert any(text.endswith((" ON", " 1")) for text in sent)
+    assert rehearsal.facts.range_V is None
+
+
 def test_compliance_reached_stops_for_safety() -> None:
     rehearsal = Rehearsal()
     end = rehearsal.run(recipe_of(rehearsal.scenario, compliance_V=0.05))
