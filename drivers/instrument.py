@@ -15,6 +15,7 @@ _ERROR = re.compile(r"\s*([+-]?\d{1,9})\s*(?:,\s*\"?(.*?)\"?\s*)?")
 _ERROR_REPLY = re.compile(r"\s*-[1-4]\d\d\s*,")  # an error reply in place of data
 _NUMBER = re.compile(r"[+-]?\d+(\.\d*)?")
 _PROBE_TIMEOUT_S = 0.6
+_NOT_ASKED = ("read", "drain")  # to find out whether they are known: they take a reading, or there is none yet
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +135,9 @@ class Instrument:
         if word in (text.upper() for text in self.dialect.format.false):
             return False
         number = to_whole(reply, self.link, spelling.get)
-        return bool(number >> spelling.bit & 1) if spelling.kind == "bit" else number != 0
+        if spelling.kind != "bit":
+            return number != 0
+        return bool(number & spelling.mask) if spelling.mask else bool(number >> spelling.bit & 1)
 
     def extract(self, spelling: Spelling, reply: str) -> str:
         """The part of a reply that its pattern names. Raises ReportedError for an error reply, ReplyError."""
@@ -185,7 +188,7 @@ class Instrument:
         if name not in self._chosen:
             candidates = self.dialect.capabilities.get(name, ())
             first = next(
-                (s for s in candidates if not s.get or name == "read" or "{" in s.get or self._knows(s.get)), None
+                (s for s in candidates if not s.get or name in _NOT_ASKED or "{" in s.get or self._knows(s.get)), None
             )
             self._chosen[name] = first
         return self._chosen[name]

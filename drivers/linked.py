@@ -1,10 +1,11 @@
 """Source and voltmeter in step by trigger lines: finite passes over a list of levels, watched while they run.
 
 Each step of the source triggers the voltmeter, each completed reading advances the source; the host arms both, kicks
-the source once and drains the buffer. A pass is believed only where counts, pace and signs agree; otherwise it is
-discarded whole by the caller and armed again.
+the source once and takes the readings. A pass is believed only where counts, pace and signs agree; otherwise it is
+discarded whole by the caller and armed again. Instruments that count steps and readings, or keep times, are watched
+while the pass runs; others by the end of the pass: as many readings as levels, none of them sooner than it can come.
 
-A list is waited for by polling, never with *OPC?: a pending one would hold up OUTPUT OFF.
+A pass is waited for by polling, never with *OPC?: a pending one would hold up OUTPUT OFF.
 """
 
 from __future__ import annotations
@@ -14,20 +15,19 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-import numpy as np
-
-from drivers.dialect.model import ENCODINGS
-from drivers.errors import ReplyError, SettingError
+from drivers.buffer import Buffer, StoredReading
+from drivers.errors import SettingError
 from drivers.instrument import Instrument
 from drivers.scpi_source import ScpiSource
 from drivers.scpi_voltmeter import ScpiVoltmeter
 
-_SOURCE_NEEDS = ("mode", "list", "step_source", "arm", "armed", "start", "abort", "taken")
-_VOLTMETER_NEEDS = ("trigger", "delay", "samples", "arm", "armed", "abort", "clear", "count", "drain")
+_SOURCE_NEEDS = ("mode", "list", "step_source", "arm", "armed", "start", "abort")
+_VOLTMETER_NEEDS = ("trigger", "delay", "samples", "arm", "armed", "abort")
 _ARMED_WITHIN_S = 2.0
 _STALLED_PERIODS = 3.0
 _LEAST_STALL_S = 0.02
-_DRAIN_AT_MOST = 200
+_OVERDUE = 2.0  # times as long as the pass takes at least
+_LATENCY_S = 0.5  # that an instrument may take beside it
 _EARLY = 0.5  # of the period: a reading that comes sooner did not wait for the settling
 
 
@@ -37,7 +37,7 @@ class PassFailed(Exception):
 
 @dataclass(frozen=True, slots=True)
 class LinkedReading:
-    """One reading of a pass: its place in the list, the voltmeter's own time of it, and the voltage."""
+    """One reading of a pass: its place in the list, when it was taken since the first one, and the voltage."""
 
     index: int
     time_s: float
@@ -56,6 +56,7 @@ class LinkedPair:
         sleep: Callable[[float], None],
     ) -> None:
         self._source, self._voltmeter = source, voltmeter
+        self._buffer = Buffer(voltmeter)
         self._now, self._sleep = now, sleep
         self._period_s = math.nan
         self._levels: list[float] = []
@@ -67,7 +68,8 @@ class LinkedPair:
         if not source.bipolar:
             return ["a list of both signs for a source behind a polarity switch"]
         lacking = [f"source {name}" for name in _SOURCE_NEEDS if not source.has(name)]
-        return lacking + [f"voltmeter {name}" for name in _VOLTMETER_NEEDS if not voltmeter.has(name)]
+        lacking += [f"voltmeter {name}" for name in _VOLTMETER_NEEDS if not voltmeter.has(name)]
+        return lacking + [f"voltmeter {name}" for name in Buffer.missing(voltmeter)]
 
     @property
     def longest(self) -> int:
@@ -80,9 +82,7 @@ class LinkedPair:
         """Program list, delay and triggers; the output may be on, the level stays. Raises InstrumentError."""
         source, voltmeter = self._source, self._voltmeter
         self._levels, self._period_s = list(levels_A), period_s
-        for message in voltmeter.spelling("drain").before:
-            voltmeter.send(message)
-            voltmeter.check_errors(message)
+        self._buffer.prepare()
         voltmeter.set("trigger", "")
         voltmeter.set("delay", settle_s)
         voltmeter.set("samples", float(len(levels_A)))
@@ -101,12 +101,16 @@ class LinkedPair:
         source.set("mode", True)
         source.forget_level()
 
-    def run_pass(self) -> list[LinkedReading]:
-        """One pass over the list. Raises PassFailed where it is not to be believed, InstrumentError."""
-        self._arm(self._voltmeter, clears=True)
+    def run_pass(self, grown: Callable[[int], None] = lambda count: None) -> list[LinkedReading]:
+        """One pass over the list; `grown` is told of the readings so far, where the voltmeter counts them.
+
+        Raises PassFailed where it is not to be believed, InstrumentError.
+        """
+        self._arm(self._voltmeter, clear=self._buffer.clear)
         self._arm(self._source)
+        kicked_s = self._now()
         self._source.send(self._source.spelling("start").set)
-        readings = self._drained()
+        readings = self._drained(grown) if self._buffer.grows else self._awaited(kicked_s)
         self._compare_counts(len(self._levels))
         self._judge(readings)
         return readings
@@ -116,21 +120,20 @@ class LinkedPair:
         for instrument in (self._source, self._voltmeter):
             instrument.send(instrument.spelling("abort").set)
         self._source.set("mode", False)
-        for name in ("trigger_source", "format"):
+        for name in ("trigger_source", "samples", "format"):
             if self._voltmeter.has(name):
-                self._voltmeter.set(name, "")
+                self._voltmeter.set(name, 1.0 if name == "samples" else "")
 
     def abandon(self) -> None:
         """Abort both, so that they can be armed again."""
         for instrument in (self._source, self._voltmeter):
             instrument.send(instrument.spelling("abort").set)
 
-    def _arm(self, instrument: Instrument, *, clears: bool = False) -> None:
+    def _arm(self, instrument: Instrument, clear: Callable[[], None] = lambda: None) -> None:
         """Arm, and ask until it says that it waits: a trigger that comes sooner is lost."""
         # The last pulse of the pass before may still be under way: an instrument that waits for it refuses INIT.
         instrument.send(instrument.spelling("abort").set)
-        if clears:
-            instrument.send(instrument.spelling("clear").set)
+        clear()
         message = instrument.spelling("arm").set
         instrument.send(message)
         until = self._now() + _ARMED_WITHIN_S
@@ -140,58 +143,65 @@ class LinkedPair:
                 raise PassFailed(f"{instrument.link.resource} does not wait for a trigger after {message!r}")
             self._sleep(0.002)
 
-    def _drained(self) -> list[LinkedReading]:
+    def _drained(self, grown: Callable[[int], None]) -> list[LinkedReading]:
         """Readings as they come; PassFailed where none comes for three periods."""
-        found: list[LinkedReading] = []
+        found: list[StoredReading] = []
         wanted = len(self._levels)
         stall_s = max(_LEAST_STALL_S, _STALLED_PERIODS * self._period_s)
-        last_progress = self._now()
+        began_s = last_progress = self._now()
         while len(found) < wanted:
             # Steps first: by the time the readings are counted they may have caught up, never fallen behind.
-            steps = self._source.get_whole("taken")
-            count = min(wanted, self._voltmeter.get_whole("count"))
+            steps = self._source.get_whole("taken") if self._source.has("taken") else 0
+            count = min(wanted, self._buffer.count())
             if steps > count + 1:
                 raise PassFailed(f"the source made {steps} steps for {count} readings: it slipped")
             if count > len(found):
-                found += self._fetch(len(found), count - len(found))
+                found += self._buffer.part(len(found), count - len(found))
                 last_progress = self._now()
+                grown(len(found))
                 continue
             if self._now() - last_progress > stall_s:
                 raise PassFailed(f"no reading for {stall_s:.2g} s after {count} of {wanted}: a trigger pulse was lost")
-            if self._source.has("limiting") and self._source.get_bool("limiting"):
-                self.limited = True
-                raise PassFailed("the source is at its compliance")
+            self._end_at_compliance()
             self._sleep(min(0.1, max(0.001, self._period_s)))
-        return found
+        return self._timed(found, self._now() - began_s)
 
-    def _fetch(self, first: int, count: int) -> list[LinkedReading]:
-        count = min(count, _DRAIN_AT_MOST)
-        spelling = self._voltmeter.spelling("drain")
-        query = spelling.get.replace("{first}", str(first)).replace("{count}", str(count))
-        numbers = self._numbers(query, spelling.encoding)
-        if len(numbers) != 2 * count:
-            raise ReplyError(
-                f"{len(numbers)} numbers for {count} readings with their times",
-                resource=self._voltmeter.link.resource, command=query, remedy="Correct the drain in the dialect.",
-            )  # fmt: skip
-        pairs = zip(numbers[::2], numbers[1::2], strict=True)
-        return [LinkedReading(first + k, time_s, value / spelling.scale) for k, (value, time_s) in enumerate(pairs)]
+    def _awaited(self, kicked_s: float) -> list[LinkedReading]:
+        """All readings at the end of the pass; PassFailed where it does not end, or ends too soon."""
+        wanted = len(self._levels)
+        least_s = wanted * self._period_s
+        longest_s = _OVERDUE * least_s + _LATENCY_S
+        while self._buffer.is_filling(wanted):
+            if self._now() - kicked_s > longest_s:
+                raise PassFailed(f"{wanted} readings were not over after {longest_s:.2g} s: a trigger pulse was lost")
+            self._end_at_compliance()
+            self._sleep(min(0.1, max(0.001, kicked_s + least_s - self._now())))
+        took_s = self._now() - kicked_s
+        if took_s < least_s - _EARLY * self._period_s:
+            raise PassFailed(f"{wanted} readings came within {took_s:.3g} s, and need {least_s:.3g} s: too early")
+        return self._timed(self._buffer.all_of(wanted), took_s)
 
-    def _numbers(self, query: str, encoding: str) -> list[float]:
-        if encoding != "ascii":
-            data = self._voltmeter.link.query_block(query)
-            return [float(number) for number in np.frombuffer(data[: len(data) // 8 * 8], dtype=ENCODINGS[encoding])]
-        try:
-            return [float(text) for text in self._voltmeter.link.query(query).split(",")]
-        except ValueError:
-            return []
+    def _timed(self, found: Sequence[StoredReading], took_s: float) -> list[LinkedReading]:
+        """With the instrument's own times; evenly over the pass where it keeps none."""
+        if self._buffer.has_times:
+            return [LinkedReading(k, t, V) for k, (V, t) in enumerate(found)]
+        step_s = max(self._period_s, took_s / len(found))
+        return [LinkedReading(k, k * step_s, V) for k, (V, _) in enumerate(found)]
 
     # The watchers.
 
+    def _end_at_compliance(self) -> None:
+        if self._source.has("limiting") and self._source.get_bool("limiting"):
+            self.limited = True
+            raise PassFailed("the source is at its compliance")
+
     def _compare_counts(self, taken: int) -> None:
-        steps = self._source.get_whole("taken")
-        if steps != taken:
-            raise PassFailed(f"the source made {steps} steps for {taken} readings: they are out of step")
+        if self._source.has("taken"):
+            steps = self._source.get_whole("taken")
+            if steps != taken:
+                raise PassFailed(f"the source made {steps} steps for {taken} readings: they are out of step")
+        elif self._source.get_bool("armed"):
+            raise PassFailed(f"after {taken} readings the source still waits for a step: they are out of step")
 
     def _judge(self, readings: Sequence[LinkedReading]) -> None:
         steps = [b.time_s - a.time_s for a, b in pairwise(readings)]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from drivers.errors import ReplyError
 from drivers.instrument import Instrument
 from drivers.link import to_float
+from drivers.values import block_numbers
 
 _MARGIN_S = 2.0
 _LARGEST_V = 1e30
@@ -43,11 +45,26 @@ class ScpiVoltmeter(Instrument):
         """One triggered reading in volt."""
         for message in self._read.before:
             self.send(message)
+        if self._read.encoding != "ascii":
+            return self._scaled(self._of_block(self.link.query_block(self._read.get, self._timeout_s)))
         reply = self.link.query(self._read.get, self._timeout_s)
         if not self._plain:
             if self.dialect.format.overload and any(word in reply for word in self.dialect.format.overload):
                 return OVERLOAD
             reply = self.extract(self._read, reply)
-        value = to_float(reply, self.link, self._read.get)
+        return self._scaled(to_float(reply, self.link, self._read.get))
+
+    def _scaled(self, value: float) -> float:
         # The standard's infinity stays what it is; a scale must not make a voltage of it.
         return value if abs(value) > _LARGEST_V else value / self._read.scale
+
+    def _of_block(self, data: bytes) -> float:
+        numbers = block_numbers(data, self._read.encoding)
+        if not numbers:
+            raise ReplyError(
+                f"a block of {len(data)} bytes holds no number",
+                resource=self.link.resource,
+                command=self._read.get,
+                remedy="Correct the encoding in the dialect.",
+            )
+        return numbers[0]

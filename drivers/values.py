@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from drivers.dialect import Format, Spelling
+from drivers.dialect.model import ENCODINGS
 
 _TOLERANCE = 1e-4
 _ROUNDING = 12.0  # a range may be the next decade above what was asked
@@ -49,3 +52,10 @@ def agrees(wanted: float, read: float, spelling: Spelling) -> bool:
     if spelling.rounds == "nearest":
         return abs(got - wanted) <= 0.5 * abs(wanted)
     return abs(got - wanted) <= max(spelling.rtol * abs(wanted), spelling.atol)
+
+
+def block_numbers(data: bytes, encoding: str) -> list[float]:
+    """The numbers of a binary block; bytes at its end that make no number are left out."""
+    kind = np.dtype(ENCODINGS[encoding])
+    whole = len(data) // kind.itemsize * kind.itemsize
+    return [float(number) for number in np.frombuffer(data[:whole], dtype=kind)]

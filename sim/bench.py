@@ -10,6 +10,7 @@ from sim.clock import Clock
 from sim.devices.current_source import CurrentSource
 from sim.devices.faulty import FaultyInstrument
 from sim.devices.lantern import LanternVoltmeter
+from sim.devices.ledger import LedgerSource, LedgerVoltmeter
 from sim.devices.lines import TriggerLines
 from sim.devices.quill import QuillSource
 from sim.devices.voltmeter import Voltmeter
@@ -41,15 +42,15 @@ class SimulatedBench:
         )
         self.source: CurrentSource | QuillSource
         self.voltmeter: Voltmeter | LanternVoltmeter
-        if scenario.source_dialect == "quill":
-            self.source = QuillSource(scenario.source, self.circuit, clock, lock)
-        else:
-            self.source = CurrentSource(scenario.source, self.circuit, clock, lock)
+        sources: dict[str, type[CurrentSource | QuillSource]] = {"quill": QuillSource, "ledger": LedgerSource}
+        self.source = sources.get(scenario.source_dialect, CurrentSource)(scenario.source, self.circuit, clock, lock)
         noise = VoltmeterNoise(scenario.voltmeter, scenario.wiring, noise_rng)
-        if scenario.voltmeter_dialect == "lantern":
-            self.voltmeter = LanternVoltmeter(scenario.voltmeter, self.circuit, noise, clock, lock)
-        else:
-            self.voltmeter = Voltmeter(scenario.voltmeter, self.circuit, noise, clock, lock)
+        voltmeters: dict[str, type[Voltmeter | LanternVoltmeter]] = {
+            "lantern": LanternVoltmeter,
+            "ledger": LedgerVoltmeter,
+        }
+        voltmeter = voltmeters.get(scenario.voltmeter_dialect, Voltmeter)
+        self.voltmeter = voltmeter(scenario.voltmeter, self.circuit, noise, clock, lock)
         if isinstance(self.source, CurrentSource) and isinstance(self.voltmeter, Voltmeter):
             self.lines = TriggerLines(self.source, self.voltmeter, scenario.lines, clock)
         self.source_faults = FaultyInstrument(self.source, scenario.source_faults)

@@ -37,7 +37,10 @@ _TABLES = {
     "source_faults": Faults,
     "voltmeter_faults": Faults,
 }
-_DIALECTS = {"source_dialect": ("scpi", "quill"), "voltmeter_dialect": ("scpi", "binary", "lantern")}
+_DIALECTS = {
+    "source_dialect": ("scpi", "ledger", "quill"),
+    "voltmeter_dialect": ("scpi", "binary", "ledger", "lantern"),
+}
 _LISTS = {"junction": Junction, "touch": Touch, "contact_step": ContactStep}
 
 

@@ -172,7 +172,11 @@ def _killed(module: str, source: str, tree: Path, tests: list[str]) -> bool:
     path.write_text(source, "utf-8")
     try:
         command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests]
-        environment = os.environ | {"QT_QPA_PLATFORM": "offscreen", "PYTHONDONTWRITEBYTECODE": "1"}
+        environment = os.environ | {
+            "QT_QPA_PLATFORM": "offscreen",
+            "PYTHONDONTWRITEBYTECODE": "1",
+            "PYTHONPATH": str(tree),
+        }
         with subprocess.Popen(
             command, cwd=tree, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
             start_new_session=True,

@@ -68,18 +68,23 @@ def _measured(folder: Path) -> tuple[dict[str, dict[str, list[str]]], dict[str, 
     for file in data.measured_files():
         module = Path(file).relative_to(ROOT).as_posix()
         for line, contexts in data.contexts_by_lineno(file).items():
-            names = sorted({context.partition("|")[0] for context in contexts if context} & seconds.keys())
+            names = sorted({_function(context.partition("|")[0]) for context in contexts if context} & seconds.keys())
             tests.setdefault(module, {})[str(line)] = names
     return tests, seconds
 
 
 def _seconds(path: Path) -> dict[str, float]:
-    """What each test took, by the name that pytest takes."""
-    found = {}
+    """What each test function took, all of its cases together: not every case has a name that pytest takes."""
+    found: dict[str, float] = {}
     for case in ElementTree.parse(path).iter("testcase"):
         parts = case.attrib["classname"].split(".")
         file = "/".join(parts) + ".py"
         if not (ROOT / file).exists():  # a class in the file
             file = "/".join(parts[:-1]) + f".py::{parts[-1]}"
-        found[f"{file}::{case.attrib['name']}"] = float(case.attrib["time"])
+        name = _function(f"{file}::{case.attrib['name']}")
+        found[name] = found.get(name, 0.0) + float(case.attrib["time"])
     return found
+
+
+def _function(name: str) -> str:
+    return name.partition("[")[0]

@@ -67,6 +67,8 @@ def _in_one_line(snapshot: RunSnapshot) -> str:
         plural(snapshot.readings, "reading"),
         plural(snapshot.blocks, "block"),
     ]
+    if snapshot.pending:
+        parts.append(f"a pass of {snapshot.pending} so far")
     if stated is not None and stated.estimate.blocks:
         gate = [] if stated.validity is Validity.VALID else [VALIDITIES[stated.validity]]
         e = stated.estimate

@@ -36,6 +36,7 @@ class Journal:
         self.fault = ""
         self.index = 0
         self.blocks = 0
+        self.pending = 0
         self._status = RunStatus.IDLE
         self._readings: list[Reading] = []
         self._blocks: list[ClosedBlock] = []
@@ -86,6 +87,11 @@ class Journal:
         if self._real_time() - self._last_hand_over >= BATCH_S:
             self.hand_over()
 
+    def grow(self, count: int) -> None:
+        """So many readings of a pass are there; none of them counts before the pass is whole."""
+        self.pending = count
+        self.hand_over_when_due()
+
     def hand_over(self, end: RunEnd | None = None, facts: RunFacts | None = None) -> None:
         """All that was gathered, as one batch."""
         batch = Batch(self._snapshot(end), self._readings, self._blocks, self._events, self._cuts, facts)
@@ -110,4 +116,5 @@ class Journal:
             time_to_go_s=time_to_go_s(expected, self.blocks, time_s),
             last_fault=self.fault,
             end=end,
+            pending=self.pending,
         )

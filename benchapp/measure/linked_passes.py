@@ -66,13 +66,13 @@ class LinkedPasses:
         """Whether the last pass ended at the compliance."""
         return self._pair.limited
 
-    def one(self) -> list[PassReading]:
-        """One pass. Raises PassFailed where it cannot be believed."""
+    def one(self, grown: Callable[[int], None] = lambda count: None) -> list[PassReading]:
+        """One pass; `grown` hears of its readings so far. Raises PassFailed where it cannot be believed."""
         if not self._prepared:
             self._pair.prepare(self._levels, self._recipe.settle_s, self._period_s)
             self._prepared = True
         start_s = self._now()
-        readings = self._pair.run_pass()
+        readings = self._pair.run_pass(grown)
         self._compare_signs(readings)
         first_s = readings[0].time_s
         offset_s = start_s + self._recipe.settle_s + self._recipe.aperture_s / 2

@@ -193,12 +193,14 @@ class Sequencer:
             if not self._control.idle():
                 self._obey(source, passes)
             try:
-                found = passes.one()
+                found = passes.one(self._journal.grow)
             except PassFailed as failure:
                 bad += 1
+                self._journal.pending = 0
                 self._told_of(failure, passes, bad)
                 continue
             bad = 0
+            self._journal.pending = 0
             self._journal.cut()  # the arming in between is no part of the sequence
             for reading in found:
                 text = self._accept(reading.time_s - start_s, reading.current_A, reading.voltage_V)

@@ -36,7 +36,8 @@ class RunFacts:
 class RunSnapshot:
     """The run after a batch; `readings` and `blocks` count what has been handed over up to it.
 
-    `blocks_expected` and `time_to_go_s` look ahead to the stop rule's end; None and NaN where it has none. The
+    `pending` counts the readings of a pass under way, which is not believed before it is whole. `blocks_expected` and
+    `time_to_go_s` look ahead to the stop rule's end; None and NaN where it has none. The
     sequencer leaves `statement` out: it is made apart, from what has been written down.
     """
 
@@ -50,6 +51,7 @@ class RunSnapshot:
     last_fault: str = ""
     end: RunEnd | None = None
     statement: Statement | None = None
+    pending: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ _SETTINGS_OF_A_VOLTMETER = frozenset(
     {"nplc", "aperture", "range", "autorange", "autozero", "function", "trigger_source", "format", "filter"}
 )
 _LINKED = frozenset({"mode", "list", "step_source", "arm", "start", "abort", "armed", "taken"})
-_BUFFER = frozenset({"samples", "arm", "abort", "trigger", "armed", "count", "drain", "clear", "delay"})
+_BUFFER = frozenset({"samples", "arm", "abort", "trigger", "armed", "pending", "count", "drain", "clear", "delay"})
 KINDS = {
     "source": frozenset({"level", "output", "compliance", "range", "autorange", "limiting"}) | _LINKED,
     "voltmeter": _SETTINGS_OF_A_VOLTMETER | frozenset({"read"}) | _BUFFER,
@@ -27,6 +27,7 @@ REQUIRED = {
 VALUE_KINDS = ("number", "bool", "text", "bit", "index", "channel", "list")
 ROUNDINGS = ("exact", "up", "down", "nearest")
 ENCODINGS = {"ascii": "", "real64": ">f8", "real64-swapped": "<f8"}  # as numpy names them
+ITEMS = ("value", "value time")  # of each reading in a buffer
 STATUSES = ("", "proved", "unverified", "confirmed")
 
 
@@ -35,13 +36,15 @@ class Spelling:
     """One way to say one thing. Empty `set` or `get`: it cannot be set or asked.
 
     set: message with {value}, or one for each state in `on_set` and `off_set`; `before` goes ahead of it.
-    kind: number (in SI units times `scale`), bool, text (fixed `value`), bit (number `bit` of a register), index (the
-    place of the value in `table`, counted from `index_base`), channel (of a switch, as the user writes it), list
-    (numbers with commas, `high` of them at most).
+    kind: number (in SI units times `scale`), bool, text (fixed `value`), bit (number `bit` of a register, or any
+    bit of `mask`), index (the place of the value in `table`, counted from `index_base`), channel (of a switch, as the
+    user writes it), list (numbers with commas, `high` of them at most).
     reply: how an answer to `get` is read; None takes it as it is.
     rounds: what the instrument may make of a number; `rtol`, `atol` how exactly it reads back, in SI units.
     low, high: what may be sent, in SI units. settle_s: wait after setting. timeout_s: for the answer, 0 for the link's.
-    encoding: how numbers of a buffer come: "ascii" with commas, or a block of "real64" or "real64-swapped".
+    encoding: how numbers come: "ascii" with commas, or a block of "real64" or "real64-swapped".
+    items: what a buffer holds of each reading, "value" or "value time"; {first}, {last} and {count} in its `get` are
+    the part that is asked for, counted from `index_base`; without them it gives all that it holds.
     status, evidence: what is known of this spelling; limits: "clamp", "trip" or "unknown", for a compliance.
     """
 
@@ -71,6 +74,8 @@ class Spelling:
     evidence: str = ""
     limits: str = "unknown"
     encoding: str = "ascii"
+    items: str = "value"
+    mask: int = 0
 
     @property
     def settable(self) -> bool:

@@ -35,6 +35,7 @@ get = ":SOUR:VOLT:LIM?"
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
@@ -43,6 +44,7 @@ from drivers.dialect.energising import energising_faults
 from drivers.dialect.fields import LONGEST_WAIT_S, Fields
 from drivers.dialect.model import (
     ENCODINGS,
+    ITEMS,
     KINDS,
     REQUIRED,
     ROUNDINGS,
@@ -71,6 +73,10 @@ _LARGEST_RTOL = 0.01
 _LARGEST_ATOL = 0.1  # in A and V
 _UNITS = (1e-3, 1.0, 1e3, 1e6, 1e9)  # kilo, one, milli, micro, nano
 _LONGEST_GAP_S = 10.0
+_REGISTER_BITS = 32
+_LARGEST_MASK = 2**_REGISTER_BITS - 1
+_DRAIN_PLACES = ("{first}", "{last}", "{count}", "{value}")
+_PLACE = re.compile(r"\{\w*\}")
 
 
 def dialect_names(kind: str) -> list[str]:
@@ -299,6 +305,12 @@ class _Reader(Fields):
                 self.fault(f"{where}.{name}", word, f"Write one of {', '.join(w for w in words if w)}")
         if s.encoding not in ENCODINGS:
             self.fault(f"{where}.encoding", s.encoding, f"Write one of {', '.join(ENCODINGS)}")
+        if s.items not in ITEMS:
+            self.fault(f"{where}.items", s.items, f"Write one of {', '.join(ITEMS)}")
+        if not (0 <= s.mask <= _LARGEST_MASK and 0 <= s.bit < _REGISTER_BITS):
+            self.fault(f"{where}.mask", s.mask, f"Write bits 0 to {_REGISTER_BITS - 1} of a register")
+        if any(place not in _DRAIN_PLACES for place in _PLACE.findall(s.get)):
+            self.fault(f"{where}.get", s.get, f"The places are {', '.join(_DRAIN_PLACES)}, and {{value}} of a channel")
         if s.limits not in ("clamp", "trip", "unknown"):
             self.fault(f"{where}.limits", s.limits, "Write clamp, trip or unknown")
         if not s.settable and not s.get:

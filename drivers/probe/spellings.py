@@ -32,9 +32,9 @@ SOURCE: dict[str, tuple[Candidate, ...]] = {
     "autorange": (Candidate(":SOUR:CURR:RANG:AUTO", "bool", "flip"),),
     "level": (Candidate(":SOUR:CURR", trial="small"), Candidate(":CURR", trial="small")),
     "limiting": (
-        Candidate(":SENS:VOLT:PROT:TRIP", "bool"),
-        Candidate(":SOUR:VOLT:PROT:TRIP", "bool"),
         Candidate(":STAT:QUES:COND", "bit"),
+        Candidate(":SOUR:VOLT:PROT:TRIP", "bool"),
+        Candidate(":SENS:VOLT:PROT:TRIP", "bool"),
     ),
 }
 VOLTMETER: dict[str, tuple[Candidate, ...]] = {

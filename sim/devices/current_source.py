@@ -49,12 +49,11 @@ class CurrentSource(ScpiDevice):
             query=lambda: ",".join(f"{level:.9E}" for level in self._list_A) or "0",
         )
         self.add("[SOURce]:LIST:CURRent:POINts", query=lambda: str(len(self._list_A)))
-        self.add("[SOURce]:LIST:STEP", query=lambda: str(self.list_steps))
         self.add("[SOURce]:CURRent:MODE", set_=self._set_mode, query=lambda: self._mode)
         self.add("TRIGger[:SEQuence]:SOURce", set_=self._set_trigger, query=lambda: self._trigger)
         self.add("INITiate[:IMMediate]", do=self._initiate)
         self.add("ABORt", do=self._abort)
-        self.add("*TRG", do=self._kick)
+        self.add("*TRG", do=self._group_trigger)
         self.add("TRIGger[:SEQuence][:IMMediate]", do=self._kick)
         self.add("OUTPut[:STATe]", set_=self._set_output, query=lambda: str(int(self._output)))
         self.add("STATus:QUEStionable:CONDition", query=lambda: str(_VOLTAGE_BIT if self.limiting else 0))
@@ -95,6 +94,7 @@ class CurrentSource(ScpiDevice):
             return False
         self._level_A = self._list_A[self.list_steps]
         self.list_steps += 1
+        self.armed = self.list_steps < len(self._list_A)
         self._apply_at(time_s)
         return True
 
@@ -120,6 +120,11 @@ class CurrentSource(ScpiDevice):
             raise ScpiError(-213)
         self._abort()
         self.armed = True
+
+    def _group_trigger(self) -> None:
+        if self._trigger != "BUS":
+            raise ScpiError(-211)
+        self._kick()
 
     def _kick(self) -> None:
         if not self.armed:

@@ -54,6 +54,7 @@ class TriggerLines:
             self._source.next_level(change_s)  # one pulse, two steps: the source slips by one level
         if self._pulses != self._lines.lost_at and self._voltmeter.armed:
             self._pulse_at = change_s
+            self._voltmeter.triggered = True
 
     def _complete(self, pulse_s: float) -> None:
         self._pulse_at = None

@@ -16,7 +16,7 @@ from sim.world.noise import VoltmeterNoise
 
 _OVERLOAD = 9.9e37
 BUFFER = 1000  # readings
-_WAITING_BIT = 0x20  # STATus:OPERation bit 5, waiting for trigger, SCPI-99 vol. 1, 9.3
+_MEASURING_BIT, _WAITING_BIT = 0x10, 0x20  # STATus:OPERation bits 4 and 5, SCPI-99 vol. 1, 9.3
 _HEADROOM = 1.2  # a range reads this far above its name
 
 
@@ -31,7 +31,6 @@ class Voltmeter(ScpiDevice):
         self._circuit = circuit
         self._noise = noise
         self._pending: float | None = None
-        self._reading: str | None = None
         self.reset()
         low, high = 0.01 / config.line_frequency_Hz, 100 / config.line_frequency_Hz
         function = "[SENSe]:VOLTage[:DC]"
@@ -60,10 +59,7 @@ class Voltmeter(ScpiDevice):
             set_=lambda text: setattr(self, "trigger_count", round(number(text, 1, BUFFER, 1))),
             query=lambda: str(self.trigger_count),
         )
-        self.add("TRACe:CLEar", do=self._clear)
-        self.add("TRACe:POINts:ACTual", query=lambda: str(len(self.buffer)))
-        self.add("TRACe:DATA", query_list=self._data)
-        self.add("STATus:OPERation:CONDition", query=lambda: str(_WAITING_BIT if self.armed else 0))
+        self.add("STATus:OPERation:CONDition", query=lambda: str(self._operation()))
         self.add("FORMat[:DATA]", set_list=self._set_format, query=lambda: "REAL,64" if self._binary else "ASC,0")
         self.add("INITiate[:IMMediate]", do=self._initiate)
         self.add("ABORt", do=self._abort)
@@ -82,7 +78,6 @@ class Voltmeter(ScpiDevice):
         self.trigger_delay_s = 0.0
         self.trigger_count = 1
         self._binary = False
-        self._clear()
         self._abort()
 
     def complete_at(self) -> float:
@@ -94,8 +89,11 @@ class Voltmeter(ScpiDevice):
         """Integration time of one reading."""
         return self._cycles / self._config.line_frequency_Hz
 
-    def _duration_s(self) -> float:
+    def _each_s(self) -> float:
         return self.aperture_s * (2 if self._autozero else 1)
+
+    def _duration_s(self) -> float:
+        return self._each_s() * self.trigger_count
 
     def _set_cycles(self, cycles: float) -> None:
         self._cycles = cycles
@@ -128,48 +126,43 @@ class Voltmeter(ScpiDevice):
 
     def _abort(self) -> None:
         self._pending = None
-        self._reading = None
-        self._armed = False
-        self._taken = 0
+        self._readings: list[float] = []  # of the last acquisition
+        self.times_s: list[float] = []
+        self._armed = self.triggered = False
+
+    def _operation(self) -> int:
+        """Measuring, or waiting for a trigger, or neither."""
+        if self._pending is not None:
+            return _MEASURING_BIT if self.clock.now() < self.complete_at() else 0
+        return (_MEASURING_BIT if self.triggered else _WAITING_BIT) if self._armed else 0
 
     @property
     def armed(self) -> bool:
-        """Whether it waits for a trigger."""
+        """Whether it takes part in a pass: it waits for a trigger, or measures after one."""
         return self._armed
 
     def take_triggered(self, pulse_s: float) -> float | None:
-        """A pulse on the trigger line: a reading into the buffer. When it is complete; None where it was not armed."""
+        """A pulse on the trigger line: one more reading. When it is complete; None where it was not armed."""
         if not self._armed or self._trigger_source != "EXT":
             return None
         start_s = pulse_s + self.trigger_delay_s
         end_s = start_s + self.aperture_s
-        if len(self.buffer) < BUFFER:
-            self.buffer.append((float(self._measure(start_s)), (start_s + end_s) / 2))
-        self._taken += 1
-        if self._taken >= self.trigger_count:
+        self._readings.append(self._measured(start_s))
+        self.times_s.append((start_s + end_s) / 2)
+        self.triggered = False
+        if len(self._readings) >= self.trigger_count:
             self._armed = False
         return end_s
 
-    def _clear(self) -> None:
-        self.buffer: list[tuple[float, float]] = []
-
-    def _data(self, parameters: Sequence[str]) -> str:
-        """Readings first..first+count-1, each with its time: value,time,value,time."""
-        if len(parameters) != 2 or not all(text.isdigit() for text in parameters):
-            raise ScpiError(-109)
-        first, count = map(int, parameters)
-        if first + count > len(self.buffer):
-            raise ScpiError(-222)
-        pairs = self.buffer[first : first + count]
-        if self._binary:
-            data = struct.pack(f">{2 * count}d", *(number for pair in pairs for number in pair))
-            return f"#{len(str(len(data)))}{len(data)}" + data.decode("latin-1")
-        return ",".join(f"{value:.9E},{time_s:.6f}" for value, time_s in pairs)
+    @property
+    def readings_V(self) -> list[float]:
+        """Those of the acquisition under way, or of the last one."""
+        return self._readings
 
     def _initiate(self) -> None:
         if self._pending is not None or self._armed:
             raise ScpiError(-213)
-        self._reading = None
+        self._readings, self.times_s = [], []
         if self._trigger_source == "IMM":
             self._pending = self.clock.now()
         else:
@@ -186,10 +179,12 @@ class Voltmeter(ScpiDevice):
             start = self._pending
             self.wait_until_complete()
             self._pending = None
-            self._reading = self._measure(start)
-        if self._reading is None:
+            self._readings = [self._measured(start + k * self._each_s()) for k in range(self.trigger_count)]
+        if self._armed or not self._readings:
             raise ScpiError(-230)
-        return self._reading
+        if self._binary:
+            return real64_block(self._readings)
+        return ",".join(f"{value:.9E}" for value in self._readings)
 
     def _read(self) -> str:
         if self._trigger_source == "BUS":
@@ -198,7 +193,7 @@ class Voltmeter(ScpiDevice):
         self._initiate()
         return self._fetch()
 
-    def _measure(self, start_s: float) -> str:
+    def _measured(self, start_s: float) -> float:
         """One reading; with autozero the shorted input is read after the signal."""
         end_s = start_s + self.aperture_s
         with self.lock:
@@ -209,4 +204,10 @@ class Voltmeter(ScpiDevice):
             self._range_V = next(fitting, self._config.ranges_V[-1])
         if self._config.resolution_V:
             value = round(value / self._config.resolution_V) * self._config.resolution_V
-        return f"{_OVERLOAD if abs(value) > self._range_V * _HEADROOM else value:.9E}"
+        return _OVERLOAD if abs(value) > self._range_V * _HEADROOM else value
+
+
+def real64_block(numbers: Sequence[float]) -> str:
+    """A definite-length block (IEEE 488.2, 8.7.9) of big-endian doubles, as FORMat REAL,64 wants it."""
+    data = struct.pack(f">{len(numbers)}d", *numbers)
+    return f"#{len(str(len(data)))}{len(data)}" + data.decode("latin-1")

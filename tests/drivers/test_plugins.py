@@ -40,8 +40,8 @@ def test_an_installed_driver_measures(installed: Path, tmp_path: Path) -> None:
 
 
 def test_a_name_without_an_entry_point_is_a_dialect() -> None:
-    driver = load_driver("protection", "source")
-    assert driver.dialect == load_dialect("protection", "source")
+    driver = load_driver("ledger", "source")
+    assert driver.dialect == load_dialect("ledger", "source")
     assert driver.make is ScpiSource
     with pytest.raises(DialectError, match="there is no source dialect"):
         load_driver("nonsense", "source")

@@ -151,6 +151,8 @@ class RunStrip(Painted):
         left = f"{plural(done, 'block')}, no end planned" if expected is None else f"{done} of about {expected} blocks"
         if snapshot.end is not None:
             left = plural(done, "block")
+        elif snapshot.pending:
+            left += f", a pass of {plural(snapshot.pending, 'reading')} so far"
         text_at(painter, AXIS_WIDTH, y + 22, left, 14, ink)
         to_go = snapshot.time_to_go_s
         if snapshot.end is not None:

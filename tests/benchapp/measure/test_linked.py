@@ -23,6 +23,7 @@ from sim.world.config import Lines
 from tests.benchapp.simulated import Rehearsal, recipe_of
 
 SHUNT = load_scenario("shunt")
+LEDGER = replace(SHUNT, source_dialect="ledger", voltmeter_dialect="ledger")  # counts steps and readings, keeps times
 
 
 def linked(scenario: Scenario = SHUNT, seed: int = 3, **changes: object) -> Rehearsal:
@@ -35,11 +36,12 @@ def notices(rehearsal: Rehearsal) -> list[str]:
     return [event.text for event in rehearsal.events if event.kind is EventKind.NOTICE]
 
 
+@pytest.mark.parametrize("scenario", [SHUNT, LEDGER], ids=["standard", "ledger"])
 @pytest.mark.parametrize("signs", ["+-", "+--+", "++--"])
-def test_both_modes_agree_within_the_combined_interval(signs: str) -> None:
+def test_both_modes_agree_within_the_combined_interval(signs: str, scenario: Scenario) -> None:
     misses = 0
     for seed in range(25):
-        lines = linked(seed=seed, signs=signs).estimate
+        lines = linked(scenario, seed=seed, signs=signs).estimate
         host = Rehearsal(SHUNT, 1000 + seed)
         host.run(recipe_of(SHUNT, signs=signs))
         other = host.estimate
@@ -50,10 +52,18 @@ def test_both_modes_agree_within_the_combined_interval(signs: str) -> None:
 
 @pytest.mark.parametrize("signs", ["+-", "+--+"])
 @pytest.mark.parametrize(
-    ("lines", "words"), [(Lines(lost_at=30), "pulse was lost"), (Lines(bounce_at=30), "it slipped")]
+    ("scenario", "lines", "words"),
+    [
+        (LEDGER, Lines(lost_at=30), "pulse was lost"),
+        (LEDGER, Lines(bounce_at=30), "it slipped"),
+        (SHUNT, Lines(lost_at=30), "pulse was lost"),
+        (SHUNT, Lines(bounce_at=30), "not over after"),  # the source is through one reading too soon
+    ],
 )
-def test_a_suspect_pass_is_discarded_whole_and_made_again(signs: str, lines: Lines, words: str) -> None:
-    rehearsal = linked(replace(SHUNT, lines=lines), signs=signs)
+def test_a_suspect_pass_is_discarded_whole_and_made_again(
+    signs: str, scenario: Scenario, lines: Lines, words: str
+) -> None:
+    rehearsal = linked(replace(scenario, lines=lines), signs=signs)
     assert [text for text in notices(rehearsal) if text.startswith("polarity-slip") and words in text]
     clean = linked(signs=signs)
     assert rehearsal.estimate.resistance_ohm == pytest.approx(
@@ -76,7 +86,7 @@ def test_lines_that_are_not_there_end_the_run_with_the_output_off() -> None:
 
 
 def test_settling_is_waited_for_by_the_voltmeter_itself() -> None:
-    rehearsal = linked()
+    rehearsal = linked(LEDGER)
     assert (":TRIG:DEL 2.00000000E-02") in [message for _, way, message in rehearsal.sent if way == ">"]
     steps = [b.time_s - a.time_s for a, b in zip(rehearsal.readings, rehearsal.readings[1:], strict=False)]
     usual = sorted(steps)[len(steps) // 2]
@@ -111,6 +121,43 @@ def test_an_order_to_stop_is_heard_within_a_pass() -> None:
     assert not rehearsal.sim.source.output_on
 
 
+def test_without_counts_and_times_the_readings_lie_evenly_over_the_pass() -> None:
+    rehearsal = linked()
+    sent = [message for _, way, message in rehearsal.sent if way == ">"]
+    assert not [message for message in sent if "LEDG" in message]
+    assert ":FETC?" in sent
+    assert ":TRIG:IMM" in sent
+    steps = [b.time_s - a.time_s for a, b in zip(rehearsal.readings, rehearsal.readings[1:], strict=False)]
+    within = sorted(steps)[: len(steps) // 2]
+    assert within[0] == pytest.approx(0.040 + 0.00015, rel=0.02)
+    assert within[-1] == pytest.approx(within[0], rel=0.02)
+
+
+def test_a_pass_that_is_over_too_soon_is_not_believed() -> None:
+    """A voltmeter that keeps a pulse for later starts its next reading before the circuit has settled."""
+    rehearsal = Rehearsal(SHUNT, 3)
+    voltmeter = rehearsal.sim.voltmeter
+    assert isinstance(voltmeter, Voltmeter)
+    whole = voltmeter.take_triggered
+    voltmeter.take_triggered = lambda pulse_s: whole(pulse_s - 0.5 * voltmeter.trigger_delay_s)  # type: ignore[method-assign]
+    rehearsal.sim.lines._done_by = lambda pulse_s: pulse_s + 0.03  # type: ignore[method-assign]
+    end = rehearsal.run(recipe_of(SHUNT, stepping="lines"))
+    assert end.reason is EndReason.INSTRUMENT
+    assert "too early" in end.text
+    assert rehearsal.readings == []
+
+
+def test_a_pass_is_told_as_it_grows_where_the_voltmeter_counts() -> None:
+    counts = [batch.snapshot.pending for batch in _batches(LEDGER)]
+    assert max(counts) > 10
+    assert counts[-1] == 0
+    assert {batch.snapshot.pending for batch in _batches(SHUNT)} == {0}
+
+
+def _batches(scenario: Scenario) -> list[Batch]:
+    return linked(scenario).batches
+
+
 def test_readings_that_come_too_early_are_not_believed() -> None:
     pair = LinkedPair.__new__(LinkedPair)
     pair._period_s = 0.04
@@ -130,14 +177,14 @@ def test_a_buffer_drained_in_binary_gives_the_same_readings() -> None:
 def test_a_binary_block_over_a_socket() -> None:
     bench = SimulatedBench(SHUNT, ScaledClock(10))
     assert isinstance(bench.voltmeter, Voltmeter)
-    bench.voltmeter.buffer = [(1.0 + k, 10.0 * k) for k in range(40)]  # 0x0A bytes among them
+    bench.voltmeter.readings_V[:] = [10.0 * k for k in range(40)]  # 0x0A bytes among them
     bench.voltmeter.process(":FORM REAL,64")
     server = InstrumentServer(bench.voltmeter)
     try:
         link = make_link(server.address, load_dialect("binary", "voltmeter"))
-        data = link.query_block(":TRAC:DATA? 0,40")
-        assert np.frombuffer(data, ">f8")[:4].tolist() == [1.0, 0.0, 2.0, 10.0]
-        assert len(data) == 640
+        data = link.query_block(":FETC?")
+        assert np.frombuffer(data, ">f8")[:4].tolist() == [0.0, 10.0, 20.0, 30.0]
+        assert len(data) == 320
         assert link.query("*IDN?") == "Generic,Voltmeter,0,1.0"
         with pytest.raises(ReplyError, match="begins no block"):
             link.query_block("*IDN?")
