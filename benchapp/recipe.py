@@ -68,6 +68,7 @@ class Recipe:
     guard_band: float = 1.0
     confidence: float = 0.95
     stepping: str = "host"  # who makes the steps: the host one by one, or trigger lines between the instruments
+    current_shunt_ohm: float | None = None  # the current is measured over this resistor, not believed as set
     preset: str = ""  # a named set of limits, tighter than the house's
 
     @property
@@ -162,6 +163,7 @@ def recipe_to_toml(recipe: Recipe) -> str:
         ("range", recipe.range_V, "V"),
         ("line_frequency", recipe.line_frequency_Hz, "Hz"),
         ("settle", recipe.settle_s, "s"),
+        ("current_shunt", recipe.current_shunt_ohm, "ohm"),
         ("low", recipe.low_ohm, "ohm"),
         ("high", recipe.high_ohm, "ohm"),
         ("duration", recipe.stop.duration_s, "s"),
@@ -189,7 +191,7 @@ def _assemble(values: dict[str, Any]) -> Recipe:
     names = {
         "current": "current_A", "compliance": "compliance_V", "range": "range_V", "settle": "settle_s",
         "line_frequency": "line_frequency_Hz", "nominal": "nominal_ohm", "low": "low_ohm", "high": "high_ohm",
-        "estimator": "wanted_estimator", "limits": "preset",
+        "estimator": "wanted_estimator", "limits": "preset", "current_shunt": "current_shunt_ohm",
     }  # fmt: skip
     chosen = {names.get(key, key): value for key, value in values.items() if key not in STOP_KEYS}
     if any(key in values for key in STOP_KEYS):
@@ -203,6 +205,9 @@ def _contradictions(entries: Entries, values: dict[str, Any]) -> list[Fault]:
     stops = [key for key in STOP_KEYS if key in entries]
     if len(stops) > 1:
         faults.append(entries[stops[1]].fault(f"stands beside {stops[0]}", f"Choose one of {', '.join(STOP_KEYS)}"))
+    if "current_shunt" in values and values.get("stepping") == "lines":
+        remedy = 'Write stepping = "host": the second voltmeter is read step by step'
+        faults.append(entries["current_shunt"].fault("stands beside steps by trigger lines", remedy))
     low, high = values.get("low"), values.get("high")
     if low is not None and high is not None and low >= high:
         faults.append(entries["low"].fault("is not below the upper limit", "Exchange low and high"))

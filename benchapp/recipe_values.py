@@ -167,6 +167,7 @@ READERS: dict[str, Callable[[Entry], Any]] = {
     "rule": _rule,
     "guard_band": _number(0, 10),
     "confidence": _number(0.5, 0.9999),
+    "current_shunt": _quantity("ohm", 0, 1e6),
     "limits": _preset,
     "stepping": _stepping,
     "low": _quantity("ohm", -1e6, 1e6),

@@ -121,6 +121,10 @@ class Link:
     def query_block(self, message: str, timeout_s: float | None = None) -> bytes:
         """Send one message and return the bytes of the definite-length block that answers it (IEEE 488.2, 8.7.9)."""
         self.write(message)
+        return self.read_block(message, timeout_s)
+
+    def read_block(self, message: str, timeout_s: float | None = None) -> bytes:
+        """The bytes of the block that answers what was sent; `message` is for that of an error."""
         wait_s = self.timeout_s if timeout_s is None else timeout_s
         try:
             left = _Left(wait_s)

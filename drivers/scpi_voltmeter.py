@@ -43,11 +43,20 @@ class ScpiVoltmeter(Instrument):
 
     def read(self) -> float:
         """One triggered reading in volt."""
+        self.begin()
+        return self.finish()
+
+    def begin(self) -> None:
+        """Start a reading; other instruments may be started before `finish` waits for it."""
         for message in self._read.before:
             self.send(message)
+        self.link.write(self._read.get)
+
+    def finish(self) -> float:
+        """The reading that was started, in volt."""
         if self._read.encoding != "ascii":
-            return self._scaled(self._of_block(self.link.query_block(self._read.get, self._timeout_s)))
-        reply = self.link.query(self._read.get, self._timeout_s)
+            return self._scaled(self._of_block(self.link.read_block(self._read.get, self._timeout_s)))
+        reply = self.link.read(self._read.get, self._timeout_s)
         if not self._plain:
             if self.dialect.format.overload and any(word in reply for word in self.dialect.format.overload):
                 return OVERLOAD

@@ -16,8 +16,10 @@ from sim.devices.quill import QuillSource
 from sim.devices.voltmeter import Voltmeter
 from sim.scenario import Scenario
 from sim.world.circuit import Circuit
+from sim.world.config import Wiring
 from sim.world.junctions import JunctionSet
 from sim.world.noise import VoltmeterNoise
+from sim.world.shunt import ShuntCircuit
 from sim.world.thermal_emf import EmfSource
 
 
@@ -25,8 +27,8 @@ class SimulatedBench:
     """Source, voltmeter and circuit of a scenario, on one clock; `seed` replaces the scenario's own."""
 
     def __init__(self, scenario: Scenario, clock: Clock, seed: int | None = None) -> None:
-        emf_rng, noise_rng, circuit_rng = (
-            np.random.default_rng(s) for s in np.random.SeedSequence(scenario.seed if seed is None else seed).spawn(3)
+        emf_rng, noise_rng, circuit_rng, current_rng = (
+            np.random.default_rng(s) for s in np.random.SeedSequence(scenario.seed if seed is None else seed).spawn(4)
         )
         lock = threading.RLock()
         self.scenario = scenario
@@ -53,5 +55,10 @@ class SimulatedBench:
         self.voltmeter = voltmeter(scenario.voltmeter, self.circuit, noise, clock, lock)
         if isinstance(self.source, CurrentSource) and isinstance(self.voltmeter, Voltmeter):
             self.lines = TriggerLines(self.source, self.voltmeter, scenario.lines, clock)
+        self.current_voltmeter: Voltmeter | None = None
+        if scenario.current_shunt.resistance_ohm:
+            seen = ShuntCircuit(self.circuit, scenario.current_shunt)
+            own = VoltmeterNoise(scenario.current_voltmeter, Wiring(), current_rng)
+            self.current_voltmeter = Voltmeter(scenario.current_voltmeter, seen, own, clock, lock)
         self.source_faults = FaultyInstrument(self.source, scenario.source_faults)
         self.voltmeter_faults = FaultyInstrument(self.voltmeter, scenario.voltmeter_faults)

@@ -11,6 +11,7 @@ from typing import Any
 from sim.world.config import (
     Ambient,
     ContactStep,
+    CurrentShunt,
     Faults,
     Junction,
     Lines,
@@ -32,6 +33,8 @@ _TABLES = {
     "thermal_emf": ThermalEmf,
     "source": Source,
     "voltmeter": Voltmeter,
+    "current_voltmeter": Voltmeter,
+    "current_shunt": CurrentShunt,
     "ambient": Ambient,
     "lines": Lines,
     "source_faults": Faults,
@@ -65,6 +68,8 @@ class Scenario:
     source: Source
     voltmeter: Voltmeter
     recipe: dict[str, Any]
+    current_voltmeter: Voltmeter = field(default_factory=Voltmeter)
+    current_shunt: CurrentShunt = field(default_factory=CurrentShunt)
     ambient: Ambient = field(default_factory=Ambient)
     source_faults: Faults = field(default_factory=Faults)
     voltmeter_faults: Faults = field(default_factory=Faults)

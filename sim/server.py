@@ -67,11 +67,15 @@ class InstrumentServer:
 
 
 class BenchServer:
-    """Both instruments of a bench on sockets; a context manager."""
+    """The instruments of a bench on sockets; a context manager."""
 
     def __init__(self, bench: SimulatedBench) -> None:
         self._servers = [InstrumentServer(bench.source_faults), InstrumentServer(bench.voltmeter_faults)]
         self.source, self.voltmeter = (server.address for server in self._servers)
+        self.current_voltmeter = ""  # the address of the second voltmeter, where the bench has one
+        if bench.current_voltmeter is not None:
+            self._servers.append(InstrumentServer(bench.current_voltmeter))
+            self.current_voltmeter = self._servers[-1].address
 
     def __enter__(self) -> BenchServer:
         return self
@@ -80,6 +84,6 @@ class BenchServer:
         self.close()
 
     def close(self) -> None:
-        """Close both."""
+        """Close all."""
         for server in self._servers:
             server.close()

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
+from benchapp.bench.ammeter import Ammeter, check_measured_current
 from benchapp.bench.energised import Energised
 from benchapp.bench.locks import Locks
 from benchapp.bench.output import OutputState
@@ -19,6 +20,7 @@ from drivers.dialect.energising import faults_together
 from drivers.errors import AddressError, DialectError, InstrumentError
 from drivers.guardian import Guard
 from drivers.instrument import Setting
+from drivers.lock import canonical
 from drivers.plain import plain
 from drivers.plugins import Driver, load_driver
 from drivers.polarity import Polarity, UnipolarSource
@@ -30,6 +32,7 @@ from drivers.wires import Wire, check_address
 
 Made = TypeVar("Made")
 _RANGE_HEADROOM = 1.5  # of the nominal voltage, for EMF and tolerance
+_SHUNT_HEADROOM = 1.2  # a standard resistor is known, and so is the current
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,10 @@ class BenchPlan:
     source_driver: Callable[..., CurrentSource] = ScpiSource
     voltmeter_driver: Callable[..., Voltmeter] = ScpiVoltmeter
     polarity: Polarity | None = None
+    current_voltmeter: str = ""  # the second voltmeter, over a standard resistor; empty where there is none
+    current_voltmeter_dialect: Dialect | None = None
+    current_voltmeter_wire: Callable[[], Wire] | None = None
+    current_voltmeter_driver: Callable[..., Voltmeter] = ScpiVoltmeter
     holder: str = ""  # what others are told who want these instruments meanwhile
     source_dialect_name: str = "scpi"
 
@@ -65,36 +72,48 @@ def plan_bench(
     source_dialect: str | None = None,
     voltmeter_dialect: str | None = None,
     *,
+    current_voltmeter: str = "",
+    current_voltmeter_dialect: str | None = None,
     in_process: bool = False,
 ) -> BenchPlan:
     """A plan from what the user wrote. Raises InputError."""
     drivers: dict[str, Driver] = {}
     faults = []
-    for kind, name in (("source", source_dialect), ("voltmeter", voltmeter_dialect)):
+    wanted = [("source", "source", source, source_dialect), ("voltmeter", "voltmeter", voltmeter, voltmeter_dialect)]
+    if current_voltmeter:
+        wanted.append(("current-voltmeter", "voltmeter", current_voltmeter, current_voltmeter_dialect))
+    for role, kind, _, name in wanted:
         try:
-            drivers[kind] = load_driver(name or "scpi", kind)
+            drivers[role] = load_driver(name or "scpi", kind)
         except DialectError as error:
             problem, _, remedy = str(error).rpartition(". ")
-            faults.append(Fault(problem, "", remedy + ".", field=f"--{kind}-dialect"))
-    for kind, address in (("source", source), ("voltmeter", voltmeter)):
+            faults.append(Fault(problem, "", remedy + ".", field=f"--{role}-dialect"))
+    for role, _, address, _ in wanted:
         try:
-            if kind not in drivers or drivers[kind].dialect is not None:
+            if role not in drivers or drivers[role].dialect is not None:
                 check_address(address)
         except AddressError as error:
             problem, _, remedy = str(error).partition(". ")
-            faults.append(Fault(problem, "", remedy, field=f"--{kind}"))
-    spoken = {kind: driver.dialect for kind, driver in drivers.items() if driver.dialect is not None}
-    if source == voltmeter and len(spoken) == len(drivers) and not faults:
+            faults.append(Fault(problem, "", remedy, field=f"--{role}"))
+    if current_voltmeter and canonical(current_voltmeter) in (canonical(source), canonical(voltmeter)):
+        remedy = "Name a voltmeter of its own: both are read at the same time"
+        faults.append(Fault("is one of the others", current_voltmeter, remedy, field="--current-voltmeter"))
+    spoken = {role: driver.dialect for role, driver in drivers.items() if driver.dialect is not None}
+    if source == voltmeter and {"source", "voltmeter"} <= spoken.keys() and not faults:
         for where, text, remedy in faults_together(spoken["source"], spoken["voltmeter"]):
             file = spoken["voltmeter"].path
             faults.append(Fault(f"{where}: not usable", text, remedy + ".", "--voltmeter-dialect", file))
     if faults:
         raise InputError(*faults)
+    second = drivers.get("current-voltmeter")
     return BenchPlan(
         source,
         voltmeter,
         drivers["source"].dialect,
         drivers["voltmeter"].dialect,
+        current_voltmeter=current_voltmeter,
+        current_voltmeter_dialect=None if second is None else second.dialect,
+        current_voltmeter_driver=ScpiVoltmeter if second is None else second.make,
         in_process=in_process,
         source_driver=drivers["source"].make,
         voltmeter_driver=drivers["voltmeter"].make,
@@ -108,15 +127,18 @@ def _kept_name(name: str) -> str:
 
 
 class Bench:
-    """Both instruments. Used by one thread only."""
+    """The instruments. Used by one thread only. `current_voltmeter` is there where the plan names one."""
 
     def __init__(self, plan: BenchPlan, transcript: Transcript | None = None) -> None:
         self._plan = plan
         self._transcript = transcript
         self.source: CurrentSource | None = None
         self.voltmeter: Voltmeter | None = None
+        self.current_voltmeter: Voltmeter | None = None
         # A replaced wire does not lead to the instrument at that address.
-        reached = ((plan.source, plan.source_wire), (plan.voltmeter, plan.voltmeter_wire))
+        reached = [(plan.source, plan.source_wire), (plan.voltmeter, plan.voltmeter_wire)]
+        if plan.current_voltmeter:
+            reached.append((plan.current_voltmeter, plan.current_voltmeter_wire))
         self._locks = Locks([address for address, wire in reached if wire is None and not plan.in_process])
 
     def energised(self, guard: Guard, seen: Callable[[OutputState], None]) -> Energised | None:
@@ -133,7 +155,7 @@ class Bench:
         )
 
     def open(self, on_wait: Callable[[], None] = lambda: None) -> tuple[CurrentSource, Voltmeter]:
-        """Connect and identify both; where both fail, both are named. Raises InstrumentError; InstrumentBusy where
+        """Connect and identify them; where several fail, all are named. Raises InstrumentError; InstrumentBusy where
         another program has one of them.
 
         `on_wait` is called in every wait and after each of them, and may raise to end it.
@@ -166,6 +188,19 @@ class Bench:
             on_wait()
         except InstrumentError as error:
             failures.append(error)
+        try:
+            if plan.current_voltmeter:
+                self.current_voltmeter = self._made(
+                    plan.current_voltmeter_driver,
+                    plan.current_voltmeter,
+                    plan.current_voltmeter_dialect,
+                    plan.current_voltmeter_wire,
+                )
+                self.current_voltmeter.watch(on_wait)
+                self.current_voltmeter.open()
+                on_wait()
+        except InstrumentError as error:
+            failures.append(error)
         _raise(failures)
         assert self.source is not None
         assert self.voltmeter is not None
@@ -188,35 +223,56 @@ class Bench:
         if range_V is None and recipe.nominal_ohm is not None:
             range_V = recipe.nominal_ohm * recipe.current_A * _RANGE_HEADROOM
         self.voltmeter.configure(nplc=recipe.nplc, line_frequency_Hz=recipe.line_frequency_Hz, range_V=range_V)
+        if self.current_voltmeter is not None and recipe.current_shunt_ohm is not None:
+            on_wait()
+            over_V = recipe.current_shunt_ohm * recipe.current_A * _SHUNT_HEADROOM
+            line_Hz = recipe.line_frequency_Hz
+            self.current_voltmeter.configure(nplc=recipe.nplc, line_frequency_Hz=line_Hz, range_V=over_V)
+
+    def ammeter(self, recipe: Recipe) -> Ammeter | None:
+        """The second voltmeter with its resistor; None where the current is not measured.
+
+        Raises InstrumentError where one of the two is missing.
+        """
+        try:
+            check_measured_current("" if self.current_voltmeter is None else self._plan.current_voltmeter, recipe)
+        except InputError as error:
+            raise InstrumentError(str(error), resource="current voltmeter") from error
+        if self.current_voltmeter is None or recipe.current_shunt_ohm is None:
+            return None
+        return Ammeter(self.current_voltmeter, recipe.current_shunt_ohm)
+
+    def _roles(self) -> list[tuple[str, CurrentSource | Voltmeter]]:
+        found = (
+            ("source", self.source),
+            ("voltmeter", self.voltmeter),
+            ("current voltmeter", self.current_voltmeter),
+        )
+        return [(role, instrument) for role, instrument in found if instrument is not None]
 
     def watch(self, on_wait: Callable[[], None]) -> None:
         """Let `on_wait` be called in every slice of a wait for an answer; it may raise to end the wait."""
-        for instrument in (self.source, self.voltmeter):
-            if instrument is not None:
-                instrument.watch(on_wait)
+        for _, instrument in self._roles():
+            instrument.watch(on_wait)
 
     def close(self) -> None:
-        """Hang up on both."""
-        for instrument in (self.source, self.voltmeter):
-            if instrument is not None:
-                with contextlib.suppress(InstrumentError, OSError):
-                    instrument.close()
+        """Hang up on all of them."""
+        for _, instrument in self._roles():
+            with contextlib.suppress(InstrumentError, OSError):
+                instrument.close()
         self._locks.release()
 
     def identities(self) -> dict[str, str]:
         """Who was opened, by role."""
-        found = (("source", self.source), ("voltmeter", self.voltmeter))
-        return {role: instrument.identity for role, instrument in found if instrument is not None}
+        return {role: instrument.identity for role, instrument in self._roles()}
 
     def settings(self) -> list[tuple[str, Setting]]:
         """All settings as read back, with the role."""
-        found = (("source", self.source), ("voltmeter", self.voltmeter))
-        return [(role, s) for role, instrument in found if instrument is not None for s in instrument.settings]
+        return [(role, s) for role, instrument in self._roles() for s in instrument.settings]
 
     def notices(self) -> list[str]:
         """What the instruments said while they were set up."""
-        found = (("source", self.source), ("voltmeter", self.voltmeter))
-        return [f"{role}: {text}" for role, i in found if i is not None for text in i.notices]
+        return [f"{role}: {text}" for role, instrument in self._roles() for text in instrument.notices]
 
 
 def _raise(errors: list[InstrumentError]) -> None:

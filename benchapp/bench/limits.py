@@ -28,6 +28,9 @@ class LimitExceeded(BenchError):
         self.field = field
 
 
+_SOURCE_GAIN = 1.02
+
+
 @dataclass(frozen=True, slots=True)
 class HouseLimits:
     """Largest current, compliance, and power in the specimen."""
@@ -61,6 +64,10 @@ class HouseLimits:
             ("current", self.current_A, "A") if name == "level" else ("compliance", self.compliance_V, "V")
         )
         self._check(what, value, limit, unit)
+
+    def check_measured(self, current_A: float) -> None:
+        """Raise LimitExceeded where a measured current lies above the limit by more than a source's gain explains."""
+        self._check("measured current", current_A / _SOURCE_GAIN, self.current_A, "A")
 
     def check_power(self, power_W: float) -> None:
         """Raise LimitExceeded above the limit."""

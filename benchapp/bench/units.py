@@ -53,6 +53,8 @@ class Units:
     def trial_A(self, source: CurrentSource, recipe: Recipe, limits: HouseLimits) -> float | None:
         """The current with which a run must prove the unit before it goes higher; None where it need not.
 
+        It is proved over the specimen, whose nominal resistance is known, or over the resistor that measures it.
+
         Raises LimitExceeded where it must and cannot.
         """
         if self.is_proved(source):
@@ -69,10 +71,11 @@ class Units:
         trial_A = harmless_A(source, limits)
         if recipe.current_A <= trial_A:
             return None
-        if recipe.nominal_ohm is None:
+        if recipe.nominal_ohm is None and recipe.current_shunt_ohm is None:
             raise LimitExceeded(
                 f"current: that the level's unit is 1/{source.spelling('level').scale:g} A stands only in the dialect;"
-                f" above {engineering(trial_A, 'A')} it must be proved. Give the specimen's nominal resistance, or"
+                f" above {engineering(trial_A, 'A')} it must be proved. Give the specimen's"
+                f" nominal resistance, measure the current, or"
                 f" {_remedy(source)}",
                 "current",
             )

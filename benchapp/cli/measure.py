@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from benchapp.bench.ammeter import check_measured_current
 from benchapp.bench.bench import BenchPlan, plan_bench
 from benchapp.bench.limits import load_limits
 from benchapp.cli.auxiliary_options import add_auxiliary_options, auxiliary_plan
@@ -24,7 +25,7 @@ from benchapp.cli.transcript import TranscriptFile
 from benchapp.clock import ScaledClock
 from benchapp.errors import Fault, InputError
 from benchapp.logbook.database import default_path
-from benchapp.recipe import STOP_KEYS, build_recipe, entries_from_toml
+from benchapp.recipe import STOP_KEYS, Recipe, build_recipe, entries_from_toml
 from benchapp.recipe_values import Entry
 from benchapp.result.json_object import statement_object, to_line
 from benchapp.result.words import in_words
@@ -56,6 +57,7 @@ _OPTIONS = {
         "sliding",
         "sliding, blocks, state-space or robust (blocks with --until, state-space for irregular signs, else sliding)",
     ),
+    "current-shunt": ('"10 mohm"', "measure the current over this resistor, by --current-voltmeter"),
     "stepping": ("host", "host, or lines: the instruments step each other by trigger lines (host)"),
     "limits": ("dry-circuit", "a preset: dry-circuit allows 20 mV and 100 mA, for contact resistance"),
 }
@@ -79,6 +81,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--voltmeter", metavar="ADDR")
     parser.add_argument("--source-dialect", metavar="NAME_OR_FILE", help="how the source spells its commands (scpi)")
     parser.add_argument("--voltmeter-dialect", metavar="NAME_OR_FILE", help="the same for the voltmeter (scpi)")
+    parser.add_argument(
+        "--current-voltmeter", metavar="ADDR", help="reads over a standard resistor: see --current-shunt"
+    )
+    parser.add_argument("--current-voltmeter-dialect", metavar="NAME_OR_FILE", help="its dialect (scpi)")
     for name, (example, text) in _OPTIONS.items():
         parser.add_argument(f"--{name}", metavar=example.strip('"'), help=text)
     add_decision_options(parser)
@@ -112,7 +118,7 @@ def run(arguments: argparse.Namespace) -> int:
     with (
         beside.connected([arguments.source or "", arguments.voltmeter or ""]),
         kept as transcript,
-        _bench(arguments, scenario) as bench,
+        _bench(arguments, scenario, recipe) as bench,
         beside.turned(bench) as plan,
     ):
         session = Session(
@@ -190,7 +196,7 @@ def until_the_end(session: Session) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _bench(arguments: argparse.Namespace, scenario: Scenario | None) -> Iterator[BenchPlan]:
+def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Recipe) -> Iterator[BenchPlan]:
     """The instruments: at the addresses, or simulated ones that live as long as the run."""
     dialects = arguments.source_dialect, arguments.voltmeter_dialect
     addresses = arguments.source, arguments.voltmeter
@@ -199,13 +205,22 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None) -> Iterator
         missing = [f"--{n}" for n, a in zip(("source", "voltmeter"), addresses, strict=True) if not a]
         if missing:
             raise InputError(*(Fault("missing", "", remedy, field=option) for option in missing))
-        yield plan_bench(*addresses, *dialects)
+        second = arguments.current_voltmeter or ""
+        check_measured_current(second, recipe)
+        yield plan_bench(
+            *addresses,
+            *dialects,
+            current_voltmeter=second,
+            current_voltmeter_dialect=arguments.current_voltmeter_dialect,
+        )
         return
-    if any(addresses):
+    if any(addresses) or arguments.current_voltmeter:
         raise InputError(Fault("stands beside an address", scenario.name, "Choose one of them", field="--scenario"))
     with BenchServer(SimulatedBench(scenario, SimulatedClock(arguments.speed), arguments.seed)) as server:
         spoken = (dialects[0] or scenario.source_dialect, dialects[1] or scenario.voltmeter_dialect)
-        yield plan_bench(server.source, server.voltmeter, *spoken, in_process=True)
+        second = server.current_voltmeter if recipe.current_shunt_ohm is not None else ""
+        check_measured_current(second, recipe)
+        yield plan_bench(server.source, server.voltmeter, *spoken, current_voltmeter=second, in_process=True)
 
 
 def _entries(arguments: argparse.Namespace, scenario: Scenario | None) -> dict[str, Entry]:

@@ -20,7 +20,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "simulate",
         help="put a simulated bench on sockets of this machine",
         description="Put a simulated source and voltmeter on sockets of this machine until interrupted. The first line"
-        ' of output is {"source": ADDR, "voltmeter": ADDR}, the second what is on the bench.',
+        ' of output is {"source": ADDR, "voltmeter": ADDR}, with a "current_voltmeter" where there is one, the second'
+        " what is on the bench.",
     )
     add_scenario_options(parser, default=DEFAULT_SCENARIO)
     parser.set_defaults(run=run)
@@ -34,7 +35,10 @@ def run(arguments: argparse.Namespace) -> int:
         signal.signal(number, lambda *_: stop.set())
     bench = SimulatedBench(scenario, ScaledClock(arguments.speed), arguments.seed)
     with BenchServer(bench) as server:
-        print(json.dumps({"source": server.source, "voltmeter": server.voltmeter}), flush=True)
+        addresses = {"source": server.source, "voltmeter": server.voltmeter}
+        if server.current_voltmeter:
+            addresses["current_voltmeter"] = server.current_voltmeter
+        print(json.dumps(addresses), flush=True)
         about = {"scenario": scenario.name, "title": scenario.title, "resistance_ohm": scenario.specimen.resistance_ohm}
         about["lesson"] = scenario.lesson
         about["dialects"] = {"source": scenario.source_dialect, "voltmeter": scenario.voltmeter_dialect}

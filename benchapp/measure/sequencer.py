@@ -13,6 +13,7 @@ from collections.abc import Callable
 
 from benchapp.analysis.running_blocks import OVERLOAD_V
 from benchapp.analysis.student import coverage_factor
+from benchapp.bench.ammeter import Ammeter
 from benchapp.bench.bench import Bench
 from benchapp.bench.energised import Energised
 from benchapp.bench.limits import HouseLimits, LimitExceeded
@@ -80,6 +81,7 @@ class Sequencer:
         self._known = known or BudgetPlan(confidence=recipe.confidence)
         self._watch = StopWatch(recipe.stop, recipe.current_A, self._known)
         self._energised: Energised | None = None
+        self._ammeter: Ammeter | None = None
         self._level_A = 0.0
         self._last_look_s = 0.0
         self._journal = Journal(recipe, publish, now=clock.now, real_time=real_time, output_on=self._output_on)
@@ -108,9 +110,7 @@ class Sequencer:
         assert self._energised is not None
         self._end_if_stopped()  # the last look before the output goes on: OFF during the set-up means off
         self._energised.switch_on()
-        if self._trial_A is not None and self._recipe.nominal_ohm is not None:
-            nominal_ohm = self._recipe.nominal_ohm
-            refuse_wrong_unit(self._trial_A, nominal_ohm, lambda level_A: self._step(source, level_A), voltmeter)
+        self._prove_unit(source, voltmeter)
         start_s = self._journal.start_s = self._last_look_s = self._clock.now()
         if self._recipe.stepping == "lines":
             self._journal.enter(RunStatus.RUNNING)
@@ -123,6 +123,17 @@ class Sequencer:
         source.step(0.0)
         return EndReason.RULE, text
 
+    def _prove_unit(self, source: CurrentSource, voltmeter: Voltmeter) -> None:
+        """Where only a dialect says what the source counts in: a small current first, seen over what is known."""
+        if self._trial_A is None:
+            return
+        if self._ammeter is not None:
+            known_ohm, over = self._ammeter.shunt_ohm, self._ammeter.voltmeter
+        else:
+            assert self._recipe.nominal_ohm is not None
+            known_ohm, over = self._recipe.nominal_ohm, voltmeter
+        refuse_wrong_unit(self._trial_A, known_ohm, lambda level_A: self._step(source, level_A), over)
+
     def _set_up(self) -> tuple[CurrentSource, Voltmeter]:
         self._journal.enter(RunStatus.CHECKING)
         coverage_factor(1)  # loads scipy now; a third of a second while the current flows would be a gap in the run
@@ -133,6 +144,7 @@ class Sequencer:
             self._energised = self._bench.energised(self._guard, self._seen)
             if self._energised is not None:
                 self._energised.look()
+        self._ammeter = self._bench.ammeter(self._recipe)
         self._trial_A = self._units.trial_A(source, self._recipe, self._limits)
         self._bench.configure(self._recipe, self._on_wait)
         facts = RunFacts(
@@ -142,6 +154,7 @@ class Sequencer:
             source.tells_compliance,
             voltmeter.range_V,
             source.range_A,
+            None if self._bench.current_voltmeter is None else self._bench.current_voltmeter.range_V,
         )
         self._watch = StopWatch(self._recipe.stop, self._recipe.current_A, facts.in_use(self._known))
         text = "" if self._recipe.nominal_ohm is None else self._watch.unreachable(self._recipe.nominal_ohm)
@@ -162,17 +175,26 @@ class Sequencer:
             if level != self._level_A:
                 self._step(source, level)
             before = clock.now()
-            voltage_V = voltmeter.read()
-            text = self._accept((before + clock.now()) / 2 - start_s, level, voltage_V)
+            voltage_V, current_A = self._read(voltmeter, level)
+            text = self._accept((before + clock.now()) / 2 - start_s, current_A, voltage_V)
             if text:
                 return text
             self._journal.hand_over_when_due()
             if clock.now() - self._last_look_s >= _LOOK_S:
                 self._look_after(source, voltmeter)
 
-    def _accept(self, time_s: float, level_A: float, voltage_V: float) -> str:
+    def _read(self, voltmeter: Voltmeter, level_A: float) -> tuple[float, float]:
+        """A voltage, and the current that belongs to it: as it is measured, else as it was set."""
+        if self._ammeter is None:
+            return voltmeter.read(), level_A
+        return self._ammeter.read_beside(voltmeter)
+
+    def _accept(self, time_s: float, current_A: float, voltage_V: float) -> str:
         """Take one reading into the run; why the stop rule is reached, or nothing."""
-        reading = self._journal.reading(time_s, level_A, voltage_V)
+        if not abs(current_A) < OVERLOAD_V:
+            text = "the voltmeter over the resistor that measures the current is outside its range"
+            raise RunStopped(EndReason.OVERLOAD, f"{text}. Check the value of the resistor and its sense leads")
+        reading = self._journal.reading(time_s, current_A, voltage_V)
         self._check(reading)
         text = self._watch.at_time(time_s)
         if self._journal.closes_block(reading):
@@ -229,6 +251,9 @@ class Sequencer:
         self._look_at(source)
         for text in voltmeter.reported():
             self._journal.event(EventKind.COMPLAINT, f"voltmeter: {text}")
+        if self._ammeter is not None:
+            for text in self._ammeter.voltmeter.reported():
+                self._journal.event(EventKind.COMPLAINT, f"current voltmeter: {text}")
 
     def _look_at(self, source: CurrentSource) -> None:
         assert self._energised is not None
@@ -255,6 +280,8 @@ class Sequencer:
             self._journal.running.push(reading.time_s, reading.current_A, reading.voltage_V)
             text = "the voltmeter is outside its range. Choose a higher range, and check the sense leads"
             raise RunStopped(EndReason.OVERLOAD, text)
+        if self._ammeter is not None:
+            self._limits.check_measured(abs(reading.current_A))
         self._limits.check_power(abs(reading.voltage_V * reading.current_A))
 
     def _finish(self, reason: EndReason, text: str) -> RunEnd:

@@ -26,10 +26,13 @@ class RunFacts:
     tells_compliance: bool = False
     range_V: float | None = None
     source_range_A: float | None = None
+    current_range_V: float | None = None
 
     def in_use(self, known: BudgetPlan) -> BudgetPlan:
         """What is known, with the ranges in use."""
-        return replace(known, range_V=self.range_V, source_range_A=self.source_range_A)
+        return replace(
+            known, range_V=self.range_V, source_range_A=self.source_range_A, current_range_V=self.current_range_V
+        )
 
 
 @dataclass(frozen=True, slots=True)

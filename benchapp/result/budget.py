@@ -6,6 +6,7 @@ import datetime
 import math
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import partial
 
 from benchapp.analysis.budget import Budget, Contribution, combine, from_half_width
 from benchapp.analysis.estimate import Flag
@@ -42,8 +43,9 @@ class TemperatureCorrection:
 class BudgetPlan:
     """What is known beside the readings.
 
-    `range_V` and `source_range_A` are the ranges in use as they were read back; None where they are not known. `on` is
-    the day of the run.
+    `range_V`, `source_range_A` and `current_range_V` are the ranges in use as they were read back; None where they are
+    not known. `current_shunt_ohm` is the resistor over which the current is measured; None where the set one is
+    believed. `on` is the day of the run.
     """
 
     card: InstrumentCard | None = None
@@ -53,6 +55,8 @@ class BudgetPlan:
     aperture_s: float = math.nan
     range_V: float | None = None
     source_range_A: float | None = None
+    current_shunt_ohm: float | None = None
+    current_range_V: float | None = None
     on: datetime.date = field(default_factory=lambda: datetime.datetime.now(datetime.UTC).date())
 
 
@@ -95,9 +99,18 @@ def _beside(R: float, current_A: float, plan: BudgetPlan) -> tuple[list[Contribu
     found: list[Contribution] = []
     flags: list[Flag] = []
     covered = True
+    of_current = ("source", card.source, current_A, plan.source_range_A, "A", _source)
+    if plan.current_shunt_ohm is not None:
+        over_V = current_A * plan.current_shunt_ohm
+        of_current = (
+            "current voltmeter", card.current_voltmeter, over_V, plan.current_range_V, "V",
+            partial(_current_voltmeter, over_V=over_V),
+        )  # fmt: skip
+        found += _resistor(card.current_shunt, R, plan.on)
+        covered = card.current_shunt is not None
     for role, spec, value, range_, unit, make in (
         ("voltmeter", card.voltmeter, R * current_A, plan.range_V, "V", _voltmeter),
-        ("source", card.source, current_A, plan.source_range_A, "A", _source),
+        of_current,
     ):
         if spec is None:
             covered = False
@@ -168,6 +181,33 @@ def _source(accuracy: RangeAccuracy, R: float, current_A: float) -> list[Contrib
     return [Contribution("source current", from_half_width(limit, "rectangular"), R, math.inf, "rectangular", note)]
 
 
+def _current_voltmeter(accuracy: RangeAccuracy, R: float, current_A: float, *, over_V: float) -> list[Contribution]:
+    """As the voltmeter's own, relative to the voltage over the resistor; its offset falls out as any EMF does."""
+    found = []
+    for name, limit, note in (
+        ("gain", accuracy.reading_ppm * 1e-6, f"{accuracy.reading_ppm:g} ppm of the reading; relative"),
+        (
+            "linearity",
+            accuracy.range_ppm * 1e-6 * accuracy.range_ / abs(over_V),
+            f"{accuracy.range_ppm:g} ppm of the range, taken whole; relative",
+        ),
+        ("resolution", accuracy.resolution / 2 / abs(over_V), "half of the last digit; relative"),
+    ):
+        if limit:
+            u = from_half_width(limit, "rectangular")
+            found.append(Contribution(f"current voltmeter {name}", u, R, math.inf, "rectangular", note))
+    return found
+
+
+def _resistor(spec: InstrumentSpec | None, R: float, on: datetime.date) -> list[Contribution]:
+    """The standard resistor: its certificate, its temperature, its age; relative to its value."""
+    if spec is None:
+        return []
+    note = f"{spec.uncertainty_ppm:g} ppm, expanded, k = 2; relative"
+    own = Contribution("current shunt value", spec.uncertainty_ppm * 1e-6 / 2, R, note=note)
+    return [own, *_ageing("current shunt", spec, R, spec.temperature_C, on)]
+
+
 def _ageing(role: str, spec: InstrumentSpec, R: float, air_C: float | None, on: datetime.date) -> list[Contribution]:
     """What the instrument's temperature and the time since its calibration add, relative to the value."""
     found = []
@@ -229,8 +269,9 @@ def _temperature(R: float, c: TemperatureCorrection) -> list[Contribution]:
 
 
 def _overdue(plan: BudgetPlan) -> list[Flag]:
-    card = plan.card
-    specs = [] if card is None else [("voltmeter", card.voltmeter), ("source", card.source)]
+    specs = [] if plan.card is None else plan.card.specs
+    measured = plan.current_shunt_ohm is not None
+    unused = ("source",) if measured else ("current voltmeter", "current shunt")
     return [
         Flag(
             "calibration-overdue",
@@ -238,5 +279,5 @@ def _overdue(plan: BudgetPlan) -> list[Flag]:
             f"The {role}'s calibration had ended on {spec.due} when this was measured. Have it calibrated.",
         )
         for role, spec in specs
-        if spec is not None and spec.due is not None and spec.due < plan.on
+        if role not in unused and spec.due is not None and spec.due < plan.on
     ]

@@ -15,7 +15,17 @@ reading_ppm = 200
 range_ppm = 50
 
 Both instruments may also tell `temperature_ppm_per_K` (with `calibrated_at`, 23 degC without it) and
-`drift_ppm_per_year`. What is known of the wiring and the specimen stands in [circuit], each line optional:
+`drift_ppm_per_year`. Where the current is measured, [current_voltmeter] is written as [voltmeter] is, and the resistor:
+
+[current_shunt]
+uncertainty_ppm = 20              # expanded (k = 2), of its value
+temperature = "24 degC"           # while it measures; its certificate holds at `calibrated_at`
+temperature_ppm_per_K = 2
+drift_ppm_per_year = 5
+calibrated = 2026-03-01
+due = 2028-03-01
+
+What is known of the wiring and the specimen stands in [circuit], each line optional:
 
 [circuit]
 temperature = "27 degC"           # of the air at the instruments
@@ -39,13 +49,25 @@ from benchapp.quantity import parse_coefficient, parse_positive, parse_temperatu
 from benchapp.tables import read_table
 
 _LARGEST = 1e9  # of a number of parts per million, or of kelvin per watt
-_UNITS = {"voltmeter": "V", "source": "A"}
+_UNITS = {"voltmeter": "V", "source": "A", "current_voltmeter": "V"}
+_TABLES = (*_UNITS, "current_shunt", "circuit")
 _SPEC_KEYS = (
     "name",
     "serial",
     "range",
     "calibrated",
     "due",
+    "temperature_ppm_per_K",
+    "calibrated_at",
+    "drift_ppm_per_year",
+)
+_RESISTOR_KEYS = (
+    "name",
+    "serial",
+    "uncertainty_ppm",
+    "calibrated",
+    "due",
+    "temperature",
     "temperature_ppm_per_K",
     "calibrated_at",
     "drift_ppm_per_year",
@@ -75,9 +97,13 @@ class RangeAccuracy:
 
 @dataclass(frozen=True, slots=True)
 class InstrumentSpec:
-    """Accuracy of one instrument; `due` is the day its calibration ends."""
+    """Accuracy of one instrument, or of a resistor; `due` is the day its calibration ends.
 
-    ranges: tuple[RangeAccuracy, ...]
+    A resistor has no ranges but an `uncertainty_ppm` of its value (expanded, k = 2), and `temperature_C`, where it is
+    known at which it was used.
+    """
+
+    ranges: tuple[RangeAccuracy, ...] = ()
     name: str = ""
     serial: str = ""
     due: datetime.date | None = None
@@ -85,6 +111,8 @@ class InstrumentSpec:
     temperature_ppm_per_K: float = 0.0
     calibrated_at_C: float = 23.0
     drift_ppm_per_year: float = 0.0
+    uncertainty_ppm: float = 0.0
+    temperature_C: float | None = None
 
     def at(self, value: float, range_: float | None = None) -> RangeAccuracy | None:
         """The row for the range in use, as it was read back; without one the smallest row that holds the value.
@@ -114,20 +142,32 @@ class Circuit:
 
 @dataclass(frozen=True, slots=True)
 class InstrumentCard:
-    """Both instruments and the circuit, as far as the file knows them."""
+    """The instruments and the circuit, as far as the file knows them."""
 
     voltmeter: InstrumentSpec | None
     source: InstrumentSpec | None
     circuit: Circuit = Circuit()
+    current_voltmeter: InstrumentSpec | None = None
+    current_shunt: InstrumentSpec | None = None
+
+    @property
+    def specs(self) -> list[tuple[str, InstrumentSpec]]:
+        """All that it knows, by what it is called."""
+        found = (
+            ("voltmeter", self.voltmeter),
+            ("source", self.source),
+            ("current voltmeter", self.current_voltmeter),
+            ("current shunt", self.current_shunt),
+        )
+        return [(role, spec) for role, spec in found if spec is not None]
 
     @property
     def in_words(self) -> str:
         """Whose data these are: name, serial number, and the day to which they hold."""
         parts = []
-        for role, spec in (("voltmeter", self.voltmeter), ("source", self.source)):
-            if spec is not None:
-                due = f"due {spec.due}" if spec.due is not None else "no due date"
-                parts.append(" ".join(filter(None, (role, spec.name, spec.serial, f"({due})"))))
+        for role, spec in self.specs:
+            due = f"due {spec.due}" if spec.due is not None else "no due date"
+            parts.append(" ".join(filter(None, (role, spec.name, spec.serial, f"({due})"))))
         return "; ".join(parts)
 
 
@@ -135,17 +175,20 @@ def load_card(path: Path) -> InstrumentCard:
     """Read a card. Raises InputError with all faults at once."""
     table = read_table(path)
     faults = [
-        Fault("unknown", "", f"Known are {', '.join(_UNITS)}, circuit", field=key, file=str(path))
+        Fault("unknown", "", f"Known are {', '.join(_TABLES)}", field=key, file=str(path))
         for key in table
-        if key not in _UNITS and key != "circuit"
+        if key not in _TABLES
     ]
     specs = {role: _spec(path, role, table[role], faults) for role in _UNITS if role in table}
     circuit = _circuit(path, table["circuit"], faults) if "circuit" in table else Circuit()
-    if not specs and "circuit" not in table and not faults:
+    resistor = _resistor(path, table["current_shunt"], faults) if "current_shunt" in table else None
+    if not specs and resistor is None and "circuit" not in table and not faults:
         faults.append(Fault("names no instrument", "", "Write [voltmeter], [source] or both", file=str(path)))
     if faults:
         raise InputError(*faults)
-    return InstrumentCard(specs.get("voltmeter"), specs.get("source"), circuit)
+    return InstrumentCard(
+        specs.get("voltmeter"), specs.get("source"), circuit, specs.get("current_voltmeter"), resistor
+    )
 
 
 def _spec(path: Path, role: str, table: Any, faults: list[Fault]) -> InstrumentSpec:
@@ -156,14 +199,7 @@ def _spec(path: Path, role: str, table: Any, faults: list[Fault]) -> InstrumentS
         if key not in _SPEC_KEYS:
             remedy = f"Known are {', '.join(_SPEC_KEYS)}"
             faults.append(Fault("unknown", "", remedy, field=f"{role}.{key}", file=str(path)))
-    days: dict[str, datetime.date | None] = {}
-    for key in ("due", "calibrated"):
-        day = table.get(key)
-        if day is not None and (not isinstance(day, datetime.date) or isinstance(day, datetime.datetime)):
-            remedy = "Write a day such as 2027-03-01"
-            faults.append(Fault("no date", str(day), remedy, field=f"{role}.{key}", file=str(path)))
-            day = None
-        days[key] = day
+    days = _days(path, role, table, faults)
     reader = _Reader(path, role, table, faults)
     rows = table.get("range", [])
     if not isinstance(rows, list) or not rows:
@@ -183,6 +219,45 @@ def _spec(path: Path, role: str, table: Any, faults: list[Fault]) -> InstrumentS
         reader.number("temperature_ppm_per_K") or 0.0,
         reader.read("calibrated_at", parse_temperature, 23.0) or 0.0,
         reader.number("drift_ppm_per_year") or 0.0,
+    )
+
+
+def _days(path: Path, where: str, table: dict[str, Any], faults: list[Fault]) -> dict[str, datetime.date | None]:
+    days: dict[str, datetime.date | None] = {}
+    for key in ("due", "calibrated"):
+        day = table.get(key)
+        if day is not None and (not isinstance(day, datetime.date) or isinstance(day, datetime.datetime)):
+            remedy = "Write a day such as 2027-03-01"
+            faults.append(Fault("no date", str(day), remedy, field=f"{where}.{key}", file=str(path)))
+            day = None
+        days[key] = day
+    return days
+
+
+def _resistor(path: Path, table: Any, faults: list[Fault]) -> InstrumentSpec:
+    where = "current_shunt"
+    if not isinstance(table, dict):
+        faults.append(Fault("no table", str(table), f"Write [{where}]", field=where, file=str(path)))
+        return InstrumentSpec()
+    for key in table:
+        if key not in _RESISTOR_KEYS:
+            remedy = f"Known are {', '.join(_RESISTOR_KEYS)}"
+            faults.append(Fault("unknown", "", remedy, field=f"{where}.{key}", file=str(path)))
+    if "uncertainty_ppm" not in table:
+        remedy = "Write the expanded uncertainty (k = 2) of its value in parts per million"
+        faults.append(Fault("missing", "", remedy, field=f"{where}.uncertainty_ppm", file=str(path)))
+    days = _days(path, where, table, faults)
+    reader = _Reader(path, where, table, faults)
+    return InstrumentSpec(
+        name=str(table.get("name", "")),
+        serial=str(table.get("serial", "")),
+        due=days["due"],
+        calibrated=days["calibrated"],
+        temperature_ppm_per_K=reader.number("temperature_ppm_per_K") or 0.0,
+        calibrated_at_C=reader.read("calibrated_at", parse_temperature, 23.0) or 0.0,
+        drift_ppm_per_year=reader.number("drift_ppm_per_year") or 0.0,
+        uncertainty_ppm=reader.number("uncertainty_ppm") or 0.0,
+        temperature_C=reader.read("temperature", parse_temperature),
     )
 
 

@@ -16,6 +16,7 @@ TEXTS = {
     "current-dependence": "Dependence on the current (a film, a poor contact): measure at a second current.",
     "steady-heating": "Steady self-heating: measure at a second current.",
     "wrong-current": "A current that is wrong but constant: it was set, not measured. Accuracy data bounds it.",
+    "resistor": "The resistor over which the current was measured: its value was typed. Accuracy data bounds it.",
     "asymmetry": "Currents of the two signs that differ: they were set, not measured.",
     "pickup-in-step": "Pick-up in step with the reversals, as of mains at their very rate: it looks like resistance."
     " Vary the delay, or use an irregular sequence.",
@@ -33,18 +34,23 @@ class Untested:
 
 
 def not_tested(
-    current_A: Sequence[float] | np.ndarray, *, tells_compliance: bool, accuracy_of_source: bool
+    current_A: Sequence[float] | np.ndarray,
+    *,
+    tells_compliance: bool,
+    current_is_bounded: bool,
+    current_is_measured: bool = False,
 ) -> tuple[Untested, ...]:
-    """By the currents of a run, by whether its source tells that it limits, and by what is known of it."""
+    """By the currents of a run, by whether its source tells that it limits, and by what is known of the current."""
     I = np.asarray(current_A, dtype=float)
     codes = []
     if not _stays(I):
         codes.append("settling")
-    if len({abs(level) for level in level_groups(I).levels_A if level}) < 2:
+    if len(level_groups(I).sizes_A) < 2:
         codes += ["current-dependence", "steady-heating"]
-    if not accuracy_of_source:
-        codes.append("wrong-current")
-    codes.append("asymmetry")
+    if not current_is_bounded:
+        codes.append("resistor" if current_is_measured else "wrong-current")
+    if not current_is_measured:
+        codes.append("asymmetry")
     if len(I) < LEAST_READINGS:
         codes.append("faults-in-readings")
     if sign_period(I):

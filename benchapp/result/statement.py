@@ -15,6 +15,7 @@ from benchapp.events import EndReason, RunEnd
 from benchapp.result.budget import BudgetPlan, Scope, Whole, whole_uncertainty
 from benchapp.result.decision import Decision, DecisionRule, decide
 from benchapp.result.material import Geometry, material_object
+from benchapp.result.measured_current import flags_of_measured_current
 from benchapp.result.not_tested import Untested, not_tested
 from benchapp.result.validity import (
     Reason,
@@ -78,6 +79,8 @@ class Conditions:
     source_range_A: float | None
     accuracy_data: str
     date: str
+    current_shunt_ohm: float | None = None  # over which the current was measured; None where it is the one set
+    current_range_V: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,13 +141,18 @@ def make_statement(
     if budget is not None:
         u, U, k = budget.standard_uncertainty, budget.expanded_uncertainty, budget.coverage_factor
         nu = budget.degrees_of_freedom
+    measured = terms.known.current_shunt_ohm is not None
     flags = (*estimate.flags, *(() if whole is None else whole.flags), *_flags_beside(estimate, terms, beside, final))
+    if measured and terms.current_A is not None:
+        flags = (*flags, *flags_of_measured_current(current_A, terms.current_A))
     validity, reasons = judge(flags, U)
     scope = Scope.REPEATABILITY if whole is None else whole.scope
     decision = decide(R, u, U, nu, terms.rule, validity=validity, scope=scope)
     card = terms.known.card
-    of_source = card is not None and card.source is not None and scope is Scope.ALL
-    untested = not_tested(current_A, tells_compliance=terms.tells_compliance, accuracy_of_source=of_source)
+    bounded = card is not None and scope is Scope.ALL and (measured or card.source is not None)
+    untested = not_tested(
+        current_A, tells_compliance=terms.tells_compliance, current_is_bounded=bounded, current_is_measured=measured
+    )
     stated = Statement(
         resistance_ohm=R,
         standard_uncertainty_ohm=u,
@@ -202,4 +210,6 @@ def _conditions(terms: Terms) -> Conditions:
         source_range_A=known.source_range_A,
         accuracy_data="" if known.card is None else known.card.in_words,
         date=known.on.isoformat() if isinstance(known.on, datetime.date) else str(known.on),
+        current_shunt_ohm=known.current_shunt_ohm,
+        current_range_V=known.current_range_V,
     )

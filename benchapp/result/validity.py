@@ -62,6 +62,8 @@ EFFECTS: dict[str, Effect] = {
     "current-asymmetry": Effect.NOTICE,
     "time-gap": Effect.NOTICE,
     # what is known beside
+    "current-differs": Effect.DOUBTFUL,
+    "source-gain": Effect.NOTICE,
     "calibration-overdue": Effect.DOUBTFUL,
     "outside-accuracy-data": Effect.NOTICE,
     "range-assumed": Effect.NOTICE,

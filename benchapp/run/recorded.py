@@ -148,8 +148,14 @@ def restated(
     recipe = recipe or run.recipe
     summary, before = run.record.summary, run.statements[0]
     estimate, _ = replay(run.record, recipe, left_out_s=[(s.start_s, s.end_s) for s in left_out])
-    ranges = before.conditions.range_V, before.conditions.source_range_A
-    plan = replace(known, on=run_date(summary), range_V=ranges[0], source_range_A=ranges[1])
+    there = before.conditions
+    plan = replace(
+        known,
+        on=run_date(summary),
+        range_V=there.range_V,
+        source_range_A=there.source_range_A,
+        current_range_V=there.current_range_V,
+    )
     tells = bool(before.not_tested) and all(item.code != "compliance" for item in before.not_tested)
     end = _end_of(summary) if summary.ended else None
     beside = replace(circumstances_of(run.events, end), left_out=tuple(left_out))

@@ -212,4 +212,10 @@ def _described(plan: BenchPlan, note: str, operator: str) -> dict[str, str]:
         "voltmeter_dialect": "" if plan.voltmeter_dialect is None else plan.voltmeter_dialect.id,
         "note": note,
     }
+    if plan.current_voltmeter:
+        second = plan.current_voltmeter_dialect
+        bench |= {
+            "current_voltmeter": plan.current_voltmeter,
+            "current_voltmeter_dialect": "" if second is None else second.id,
+        }
     return {**bench, "operator": plain(operator)} if operator else bench

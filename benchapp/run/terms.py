@@ -20,7 +20,12 @@ def terms_of(
     return Terms(
         current_A=recipe.current_A,
         rule=DecisionRule(recipe.low_ohm, recipe.high_ohm, recipe.rule, recipe.guard_band),
-        known=replace(known, settle_s=recipe.settle_s, aperture_s=recipe.aperture_s),
+        known=replace(
+            known,
+            settle_s=recipe.settle_s,
+            aperture_s=recipe.aperture_s,
+            current_shunt_ohm=recipe.current_shunt_ohm,
+        ),
         geometry=geometry,
         endless=recipe.stop == StopRule(None),
         estimator=str(recipe.estimator),
@@ -31,9 +36,9 @@ def terms_of(
 
 def circumstances_of(events: Iterable[Event], end: RunEnd | None) -> Circumstances:
     """What the instruments complained of, by role, and the end."""
-    complaints: dict[str, list[str]] = {"source": [], "voltmeter": []}
+    complaints: dict[str, list[str]] = {"source": [], "voltmeter": [], "current voltmeter": []}
     for event in events:
         if event.kind is EventKind.COMPLAINT:
             role, _, text = event.text.partition(": ")
             complaints.setdefault(role, []).append(text)
-    return Circumstances(end, tuple(complaints["source"]), tuple(complaints["voltmeter"]))
+    return Circumstances(end, tuple(complaints["source"]), (*complaints["voltmeter"], *complaints["current voltmeter"]))

@@ -91,6 +91,8 @@ class BenchChoice:
     voltmeter: str = ""
     source_dialect: str = "scpi"
     voltmeter_dialect: str = "scpi"
+    current_voltmeter: str = ""  # over a standard resistor; empty where the current is not measured
+    current_voltmeter_dialect: str = "scpi"
 
     @property
     def complete(self) -> bool:

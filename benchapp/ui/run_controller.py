@@ -9,6 +9,7 @@ from pathlib import Path
 
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
+from benchapp.bench.ammeter import check_measured_current
 from benchapp.bench.bench import plan_bench
 from benchapp.bench.limits import load_limits
 from benchapp.clock import ScaledClock
@@ -146,12 +147,24 @@ class RunController(QObject):
         dialects = choice.source_dialect.strip() or "scpi", choice.voltmeter_dialect.strip() or "scpi"
         scenario, note = choice.loaded(), ""
         if scenario is None:
-            plan = plan_bench(choice.source.strip(), choice.voltmeter.strip(), *dialects)
+            second = choice.current_voltmeter.strip()
+            check_measured_current(second, recipe)
+            plan = plan_bench(
+                choice.source.strip(),
+                choice.voltmeter.strip(),
+                *dialects,
+                current_voltmeter=second,
+                current_voltmeter_dialect=choice.current_voltmeter_dialect.strip() or "scpi",
+            )
         else:
             note = f"simulated bench {scenario.name}"
             self._server = BenchServer(SimulatedBench(scenario, SimulatedClock(self._speed)))
             dialects = scenario.source_dialect, scenario.voltmeter_dialect
-            plan = plan_bench(self._server.source, self._server.voltmeter, *dialects, in_process=True)
+            second = self._server.current_voltmeter if recipe.current_shunt_ohm is not None else ""
+            check_measured_current(second, recipe)
+            plan = plan_bench(
+                self._server.source, self._server.voltmeter, *dialects, current_voltmeter=second, in_process=True
+            )
         self._target = Target(plan.source, dialects[0])
         clock = ScaledClock(self._speed)
         known = BudgetPlan(

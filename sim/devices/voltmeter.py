@@ -5,12 +5,12 @@ from __future__ import annotations
 import struct
 import threading
 from collections.abc import Sequence
+from typing import Protocol
 
 from sim.clock import Clock
 from sim.scpi.core import ScpiDevice
 from sim.scpi.errors import ScpiError
 from sim.scpi.headers import boolean, choice, number
-from sim.world.circuit import Circuit
 from sim.world.config import Voltmeter as VoltmeterConfig
 from sim.world.noise import VoltmeterNoise
 
@@ -20,11 +20,18 @@ _MEASURING_BIT, _WAITING_BIT = 0x10, 0x20  # STATus:OPERation bits 4 and 5, SCPI
 _HEADROOM = 1.2  # a range reads this far above its name
 
 
+class Seen(Protocol):
+    """What a voltmeter is connected to."""
+
+    def mean_voltage_V(self, start_s: float, end_s: float) -> float:
+        """Mean true voltage over [start, end]."""
+
+
 class Voltmeter(ScpiDevice):
     """An integrating voltmeter: aperture in power-line cycles, ranges that overload, autozero that doubles the time."""
 
     def __init__(
-        self, config: VoltmeterConfig, circuit: Circuit, noise: VoltmeterNoise, clock: Clock, lock: threading.RLock
+        self, config: VoltmeterConfig, circuit: Seen, noise: VoltmeterNoise, clock: Clock, lock: threading.RLock
     ) -> None:
         super().__init__("Generic,Voltmeter,0,1.0", clock, lock)
         self._config = config

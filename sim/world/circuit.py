@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from sim.world.config import ContactStep, Source, Specimen, Wiring
+from sim.world.current import CurrentTrace, SourceNoise
 from sim.world.thermal_emf import EmfSource
 
 
@@ -35,6 +36,8 @@ class Circuit:
         self._rng = rng
         self._memory_ohm = specimen.memory_ohm * rng.standard_normal() if specimen.memory_ohm else 0.0
         self._absorbed_A = 0.0
+        self._trace = CurrentTrace(wiring.settling_time_constant_s)
+        self._noise = SourceNoise(source.noise_A_per_rt_Hz, rng)
         self._pending: list[tuple[float, float]] = []
         self._time_s = 0.0
         self._step_time_s = 0.0
@@ -44,6 +47,7 @@ class Circuit:
     def limited_current_A(self, level_A: float, compliance_V: float) -> float:
         """What flows for a set level: with the source's errors, and no more than the compliance drives."""
         gain = 1 + self._source.gain_error + (self._source.asymmetry if level_A > 0 else 0.0)
+        gain += self._source.gain_drift_per_s * self._time_s
         wanted = level_A * gain + self._source.offset_A
         most = compliance_V / (self._specimen.resistance_ohm + self._wiring.source_leads_ohm)
         return math.copysign(min(abs(wanted), most), wanted)
@@ -55,6 +59,7 @@ class Circuit:
 
     def step_at(self, time_s: float, current_A: float) -> None:
         """Let the current go to `current_A` from `time_s` on."""
+        self._trace.add(max(time_s, self._time_s), current_A)
         self._pending.append((max(time_s, self._time_s), current_A))
         self._pending.sort(key=lambda step: step[0])
 
@@ -68,11 +73,12 @@ class Circuit:
         self._advance(start_s)
         flux = self._advance(end_s)
         duration = end_s - start_s
-        if self._source.noise_A_per_rt_Hz:
-            # White noise of the current through the aperture's bandwidth 1/(2T).
-            noise_A = self._source.noise_A_per_rt_Hz / math.sqrt(2 * duration) * self._rng.standard_normal()
-            flux += noise_A * self._specimen.resistance_ohm * duration
+        flux += self._noise.mean_A(start_s, end_s) * self._specimen.resistance_ohm * duration
         return self._wiring.sense_gain * flux / duration + self._emf.mean_V(start_s, end_s)
+
+    def mean_current_A(self, start_s: float, end_s: float) -> float:
+        """Mean true current over [start, end]; may be asked beside the voltage, before it or after it."""
+        return self._trace.mean_A(start_s, end_s) + self._noise.mean_A(start_s, end_s)
 
     def _advance(self, until_s: float) -> float:
         """Move on to `until_s`; the integral of R*I over the way, in volt seconds."""

@@ -137,12 +137,22 @@ class Source:
     """The current source. `latency_s` passes between accepting a command and changing the current."""
 
     gain_error: float = 0.0
+    gain_drift_per_s: float = 0.0
     offset_A: float = 0.0
     asymmetry: float = 0.0  # the positive current is larger by this part
     noise_A_per_rt_Hz: float = 0.0
     latency_s: float = 0.004
     max_current_A: float = 10.0
     max_compliance_V: float = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class CurrentShunt:
+    """A standard resistor in series, with a voltmeter of its own; 0 where there is none. It has an EMF, too."""
+
+    resistance_ohm: float = 0.0
+    emf_V: float = 0.0
+    emf_drift_V_per_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

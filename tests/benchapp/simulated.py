@@ -93,6 +93,15 @@ class Rehearsal:
             lambda: Loopback(self.sim.source_faults),
             lambda: Loopback(self.sim.voltmeter_faults),
         )
+        second = self.sim.current_voltmeter
+        if second is not None and recipe.current_shunt_ohm is not None:
+            dialect = load_dialect("scpi", "voltmeter")
+            plan = replace(
+                plan,
+                current_voltmeter="current voltmeter",
+                current_voltmeter_dialect=dialect,
+                current_voltmeter_wire=lambda: Loopback(second),
+            )
         bench = Bench(plan, transcript or (lambda *line: self.sent.append(line)))
         return run_on(bench, recipe, self.clock, self._take, limits=self.limits, control=self.control, guard=self.guard)
 

@@ -29,6 +29,12 @@ if TYPE_CHECKING:
     from benchapp.ui.bench.instrument_dialog import InstrumentDialog
 
 _OWN = "my own instruments"
+_ROLES = (  # role, kind of dialect, name
+    ("source", "source", "source"),
+    ("voltmeter", "voltmeter", "voltmeter"),
+    ("current_voltmeter", "voltmeter", "current"),
+)
+_WITHOUT_SECOND = "a second voltmeter, where the current is measured"
 
 
 class BenchStage(QWidget):
@@ -115,29 +121,29 @@ class BenchStage(QWidget):
         self._lines: dict[str, QLineEdit] = {}
         self._dialects: dict[str, QComboBox] = {}
         self._identities: dict[str, QLabel] = {}
-        for index, role in enumerate(("source", "voltmeter")):
+        for index, (role, kind, label) in enumerate(_ROLES):
             line = QLineEdit()
             line.setPlaceholderText(f"TCPIP::192.168.0.{5 + index}::5025::SOCKET")
-            line.setAccessibleName(f"address of the {role}")
+            line.setAccessibleName(f"address of the {label}")
             line.textEdited.connect(self._changed(role))
             dialect = QComboBox()
             dialect.setEditable(True)
-            dialect.addItems([*dialect_names(role), *plugin_names(role)])
-            dialect.setAccessibleName(f"dialect of the {role}: a name or a .toml file")
+            dialect.addItems([*dialect_names(kind), *plugin_names(kind)])
+            dialect.setAccessibleName(f"dialect of the {label}: a name or a .toml file")
             dialect.currentTextChanged.connect(self._changed(f"{role}_dialect"))
-            identity = faint("not asked yet")
+            identity = faint("not asked yet" if role != "current_voltmeter" else _WITHOUT_SECOND)
             identity.setWordWrap(True)
             top = 4 * index
-            grid.addWidget(plain_label(role.capitalize()), top, 0)
+            grid.addWidget(plain_label(label.capitalize()), top, 0)
             grid.addWidget(line, top, 1)
             grid.addWidget(faint("dialect"), top + 1, 0)
             grid.addWidget(dialect, top + 1, 1)
             grid.addWidget(identity, top + 2, 0, 1, 2)
             self._lines[role], self._dialects[role], self._identities[role] = line, dialect, identity
         self._ask = KeyButton(self._theme, "Identify", "Ctrl+Y", self.ask, self)
-        grid.addWidget(self._ask, 8, 0, 1, 2)
+        grid.addWidget(self._ask, 12, 0, 1, 2)
         self._examine = KeyButton(self._theme, "Check or probe …", "", self.examine, self)
-        grid.addWidget(self._examine, 9, 0, 1, 2)
+        grid.addWidget(self._examine, 13, 0, 1, 2)
         return box
 
     def _changed(self, key: str) -> Callable[[str], None]:
@@ -160,15 +166,16 @@ class BenchStage(QWidget):
             self._recipe.take(scenario_texts(name))
 
     def ask(self) -> None:
-        """Ask both instruments, each in a thread of its own; the window waits for neither."""
+        """Ask the instruments, each in a thread of its own; the window waits for none."""
         choice = self._model.choice
-        for role, address, dialect in (
-            ("source", choice.source, choice.source_dialect),
-            ("voltmeter", choice.voltmeter, choice.voltmeter_dialect),
-        ):
+        for role, kind, _ in _ROLES:
+            address, dialect = getattr(choice, role).strip(), getattr(choice, f"{role}_dialect").strip()
+            if role == "current_voltmeter" and not address:
+                self._identities[role].setText(_WITHOUT_SECOND)
+                continue
             self._identities[role].setText("asking …")
             threading.Thread(
-                target=self._ask_one, args=(role, address.strip(), dialect.strip()), name=f"ask {role}", daemon=True
+                target=self._ask_one, args=(role, kind, address, dialect), name=f"ask {role}", daemon=True
             ).start()
 
     def examine(self) -> InstrumentDialog:
@@ -183,8 +190,8 @@ class BenchStage(QWidget):
     def _use_dialect(self, role: str, path: str) -> None:
         self._dialects[role].setCurrentText(path)
 
-    def _ask_one(self, role: str, address: str, dialect: str) -> None:
-        self.answered.emit(identify(role, address, dialect))
+    def _ask_one(self, role: str, kind: str, address: str, dialect: str) -> None:
+        self.answered.emit(replace(identify(kind, address, dialect), role=role))
 
     def _show_answer(self, answer: Identified) -> None:
         good = not answer.fault
@@ -193,6 +200,8 @@ class BenchStage(QWidget):
         short = "answers" if good else "no answer"
         if good and answer.role == "source":
             self.identified.emit(Target(self._model.choice.source.strip(), self._model.choice.source_dialect.strip()))
+        if answer.role == "current_voltmeter":
+            return
         if answer.role == "source":
             self._wiring_state = replace(self._wiring_state, source=short, source_answers=good)
         else:

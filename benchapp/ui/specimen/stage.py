@@ -39,6 +39,7 @@ _GROUPS: tuple[tuple[str, tuple[tuple[str, str, str, str], ...]], ...] = (
         (
             ("current", "Current", "100 mA", ""),
             ("compliance", "Compliance", "1 V", "largest voltage of the source"),
+            ("current_shunt", "Measured over", "none", "a resistor in series, read by a second voltmeter"),
             ("range", "Voltmeter range", "from nominal R", ""),
             ("nplc", "Aperture", "1", "power-line cycles"),
             ("line_frequency", "Mains", "50 Hz", ""),
