@@ -24,6 +24,7 @@ class EventKind(StrEnum):
     MARK = "mark"
     NOTICE = "notice"
     COMPLAINT = "complaint"  # an instrument's own error in the middle of a run; the text begins with its role
+    UNSETTLED = "unsettled"  # before the run each sign was held, and the voltage still moved
     FAULT = "fault"
 
 

@@ -55,7 +55,7 @@ class Recipe:
     nplc: float = 1.0
     line_frequency_Hz: float = 50.0
     settle_s: float = 0.02
-    signs: str = "+-"
+    signs: str = "++--"  # two readings a sign show a voltage that has not settled
     emf_order: int = 1
     stop: StopRule = StopRule()
     name: str = ""

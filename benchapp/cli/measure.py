@@ -45,7 +45,7 @@ _OPTIONS = {
     "nplc": ("1", "aperture in power-line cycles (1)"),
     "line-frequency": ('"50 Hz"', "mains frequency (50 Hz)"),
     "settle": ('"20 ms"', "wait after each change of the current (20 ms)"),
-    "signs": ('"+-"', "sequence of the current's signs, such as +--+ or +0-0 (+-)"),
+    "signs": ('"++--"', "sequence of the current's signs, such as +- or +0-0 (++--)"),
     "emf-order": ("1", "order of the thermal EMF in a block: 0, 1, 2 (1)"),
     "blocks": ("N", "stop after so many blocks (30, where no stop is named)"),
     "duration": ('"60 s"', "stop after a time"),

@@ -22,6 +22,7 @@ from benchapp.bench.units import Units, user_units
 from benchapp.clock import Clock
 from benchapp.events import EndReason, EventKind, Reading, RunEnd, RunStatus
 from benchapp.measure.control import Control, OrderKind
+from benchapp.measure.holding import hold_signs, still_moving
 from benchapp.measure.journal import Journal
 from benchapp.measure.linked_passes import LinkedPasses
 from benchapp.measure.snapshot import Batch, RecordLost, RunFacts
@@ -111,6 +112,7 @@ class Sequencer:
         self._end_if_stopped()  # the last look before the output goes on: OFF during the set-up means off
         self._energised.switch_on()
         self._prove_unit(source, voltmeter)
+        self._hold_signs(source, voltmeter)
         start_s = self._journal.start_s = self._last_look_s = self._clock.now()
         if self._recipe.stepping == "lines":
             self._journal.enter(RunStatus.RUNNING)
@@ -133,6 +135,25 @@ class Sequencer:
             assert self._recipe.nominal_ohm is not None
             known_ohm, over = self._recipe.nominal_ohm, voltmeter
         refuse_wrong_unit(self._trial_A, known_ohm, lambda level_A: self._step(source, level_A), over)
+
+    def _hold_signs(self, source: CurrentSource, voltmeter: Voltmeter) -> None:
+        """Each sign held for several readings, to see whether the voltage stands; told where it does not."""
+        recipe = self._recipe
+
+        def read(level_A: float) -> float:
+            voltage_V, current_A = self._read(voltmeter, level_A)
+            if abs(voltage_V) < OVERLOAD_V:  # the run itself tells of an overload
+                self._limits.check_power(abs(voltage_V * level_A))
+            self._on_wait()
+            return voltage_V * (level_A / current_A if current_A and level_A else 1.0)
+
+        levels = [recipe.level_A(index) for index in range(len(recipe.signs))]
+        held = hold_signs(
+            (max(levels), min(levels)), recipe.aperture_s, lambda level_A: self._step(source, level_A), read
+        )
+        text = still_moving(held)
+        if text:
+            self._journal.event(EventKind.UNSETTLED, text)
 
     def _set_up(self) -> tuple[CurrentSource, Voltmeter]:
         self._journal.enter(RunStatus.CHECKING)

@@ -20,6 +20,7 @@ from benchapp.result.not_tested import Untested, not_tested
 from benchapp.result.validity import (
     Reason,
     Validity,
+    flag_of_unsettled,
     flags_of_complaints,
     flags_of_end,
     flags_of_interval,
@@ -48,13 +49,15 @@ class Terms:
 @dataclass(frozen=True, slots=True)
 class Circumstances:
     """What happened beside the readings: how the run ended (None: it goes on, or nobody knows), and what the
-    instruments complained of while it went on. `left_out` are stretches that a re-analysis leaves out, with the reason.
+    instruments complained of while it went on. `left_out` are stretches that a re-analysis leaves out, with the reason;
+    `unsettled` is what still moved before the run, while each sign was held.
     """
 
     end: RunEnd | None = None
     source_complaints: tuple[str, ...] = ()
     voltmeter_complaints: tuple[str, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
+    unsettled: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +195,8 @@ def _flags_beside(estimate: Estimate, terms: Terms, beside: Circumstances, final
         flags += flags_of_end(beside.end, endless=terms.endless)
         if beside.end.reason is EndReason.OVERLOAD and not any(f.code == "overload" for f in estimate.flags):
             flags.append(Flag("overload", "stop", beside.end.text))
+    if beside.unsettled and not any(f.code == "not-settled" for f in estimate.flags):
+        flags.append(flag_of_unsettled(beside.unsettled[0]))
     for stretch in beside.left_out:
         text = f"{stretch.start_s:.6g} s to {stretch.end_s:.6g} s left out: {stretch.reason}"
         flags.append(Flag("stretch-left-out", "notice", text, ((stretch.start_s, stretch.end_s),)))

@@ -137,6 +137,12 @@ def flags_of_complaints(source: Iterable[str], voltmeter: Iterable[str]) -> list
     return flags
 
 
+def flag_of_unsettled(text: str) -> Flag:
+    """The voltage still moved while each sign was held before the run."""
+    told = f"Before the run each sign was held: {text}. Wait longer after each reversal, or mend what settles slowly."
+    return Flag("not-settled", "stop", told)
+
+
 def flags_of_interval(estimate: Estimate) -> list[Flag]:
     """A value without an interval carries no verdict."""
     if estimate.standard_uncertainty_ohm > 0:

@@ -37,8 +37,12 @@ def terms_of(
 def circumstances_of(events: Iterable[Event], end: RunEnd | None) -> Circumstances:
     """What the instruments complained of, by role, and the end."""
     complaints: dict[str, list[str]] = {"source": [], "voltmeter": [], "current voltmeter": []}
+    unsettled = []
     for event in events:
-        if event.kind is EventKind.COMPLAINT:
+        if event.kind is EventKind.UNSETTLED:
+            unsettled.append(event.text)
+        elif event.kind is EventKind.COMPLAINT:
             role, _, text = event.text.partition(": ")
             complaints.setdefault(role, []).append(text)
-    return Circumstances(end, tuple(complaints["source"]), (*complaints["voltmeter"], *complaints["current voltmeter"]))
+    of_voltmeters = (*complaints["voltmeter"], *complaints["current voltmeter"])
+    return Circumstances(end, tuple(complaints["source"]), of_voltmeters, unsettled=tuple(unsettled))

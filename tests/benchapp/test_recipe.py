@@ -12,10 +12,10 @@ def entries(**values: object) -> dict[str, Entry]:
     return {key: Entry(value, f"--{key}") for key, value in values.items()}
 
 
-def test_defaults_are_thirty_blocks_of_plus_and_minus() -> None:
+def test_defaults_are_thirty_blocks_of_two_readings_a_sign() -> None:
     recipe = build_recipe(entries(current="100 mA"))
     assert recipe == Recipe(current_A=0.1)
-    assert (recipe.stop, recipe.signs, recipe.aperture_s) == (StopRule(30), "+-", 0.02)
+    assert (recipe.stop, recipe.signs, recipe.aperture_s) == (StopRule(30), "++--", 0.02)
 
 
 def test_a_stop_option_replaces_the_default() -> None:

@@ -133,7 +133,8 @@ def test_the_stream_holds_every_reading(capsys: pytest.CaptureFixture[str], tmp_
     lines = [json.loads(line) for line in stream.read_text().splitlines()]
     assert status == 0
     assert [line["index"] for line in lines] == list(range(result["readings"]))
-    assert transcript.read_text().count("> :READ?") == result["readings"]
+    held = 2 * 8  # before the run, at each sign
+    assert transcript.read_text().count("> :READ?") == held + result["readings"]
     assert set(lines[0]) == {"index", "time_s", "current_A", "voltage_V"}
 
 

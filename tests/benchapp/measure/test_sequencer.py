@@ -33,10 +33,10 @@ def test_each_reversal_waits_for_the_source_then_settles_then_reads() -> None:
     run = [m for m in sent[sent.index(":OUTP ON") :] if "CURR" in m or "READ" in m]
     plus, minus = ":SOUR:CURR 5.00000000E+00;*OPC?", ":SOUR:CURR -5.00000000E+00;*OPC?"
     shapes = [m.removesuffix(";:STAT:QUES:COND?") for m in run]
-    # Each level reads back once, at its first step.
+    # Before the run each sign is held for eight readings, and each level reads back once, at its first step.
     asked = ":SOUR:CURR?"
-    first = [plus, asked, ":READ?", minus, asked, ":READ?", ":READ?"]
-    assert shapes[:11] == [*first, plus, ":READ?", ":READ?", minus]
+    assert shapes[:20] == [plus, asked, *[":READ?"] * 8, minus, asked, *[":READ?"] * 8]
+    assert shapes[20:29] == [plus, ":READ?", minus, ":READ?", ":READ?", plus, ":READ?", ":READ?", minus]
     assert [r.current_A for r in rehearsal.readings] == [5, -5, -5, 5] * 2
 
 

@@ -6,7 +6,7 @@ from benchapp.recipe import Recipe, StopRule
 
 
 def test_voltage_power_rise_and_times() -> None:
-    recipe = Recipe(2.0, nominal_ohm=1e-3, nplc=5, settle_s=0.1, stop=StopRule(10))
+    recipe = Recipe(2.0, signs="+-", nominal_ohm=1e-3, nplc=5, settle_s=0.1, stop=StopRule(10))
     prediction = predict(recipe, thermal_resistance_K_per_W=50.0)
     assert prediction.voltage_V == pytest.approx(2e-3)
     assert prediction.power_W == pytest.approx(4e-3)
