@@ -67,6 +67,9 @@ def _tried_out(instrument: Instrument, name: str) -> Checked:
         seen = instrument.get_bool(name)
         state = "fails" if name == "output" and seen else "unverified"
         return Checked(name, state, _NOT_TRIED[name])
+    if spelling.fixed or spelling.by_hand:
+        how = f"fixed at {spelling.fixed:g} V" if spelling.fixed else "set by hand, and confirmed for each run"
+        return Checked(name, "unverified", f"its dialect says: {how}")
     if not spelling.settable:
         return Checked(name, "unverified", "can be asked, not set")
     if spelling.kind in ("number", "index"):

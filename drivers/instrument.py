@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from drivers.dialect import Dialect, Spelling
 from drivers.errors import LinkTimeout, ReplyError, ReportedError, SettingError
 from drivers.link import Link, to_float, to_whole
-from drivers.values import agrees, number_of, value_text
+from drivers.values import agrees, number_of, place_of, value_text
 
 _ERROR = re.compile(r"\s*([+-]?\d{1,9})\s*(?:,\s*\"?(.*?)\"?\s*)?")
 _ERROR_REPLY = re.compile(r"\s*-[1-4]\d\d\s*,")  # an error reply in place of data
@@ -238,6 +238,17 @@ class Instrument:
                 command=spelling.set,
                 remedy="Choose a value that the instrument has.",
             )
+        if spelling.kind == "index" and not isinstance(value, bool | str):
+            try:
+                place_of(value, spelling)
+            except ValueError:
+                raise SettingError(
+                    f"{name} of {value:g} has no place in the table of its dialect, {min(spelling.table):g} to"
+                    f" {max(spelling.table):g}",
+                    resource=self.link.resource,
+                    command=spelling.set,
+                    remedy="Choose a value that the instrument has, or complete the table.",
+                ) from None
         if not spelling.settable:
             raise SettingError(
                 f"{name} can be asked but not set", resource=self.link.resource, command=spelling.get,
@@ -251,8 +262,11 @@ class Instrument:
 
     def value_text_of_number(self, value: float) -> str:
         """A number among several, as this instrument takes it."""
-        level = self.spelling("level") if self.has("level") else Spelling()
-        return self.dialect.format.number(value * level.scale)
+        return self.number_text(self.spelling("level") if self.has("level") else Spelling(), value)
+
+    def number_text(self, spelling: Spelling, value: float) -> str:
+        """A number in the instrument's unit and form."""
+        return self.dialect.format.number(value * spelling.scale)
 
     def value_text(self, spelling: Spelling, value: float | bool | str) -> str:
         """A value as this instrument takes it."""

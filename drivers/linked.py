@@ -65,8 +65,8 @@ class LinkedPair:
     @staticmethod
     def missing(source: ScpiSource, voltmeter: ScpiVoltmeter) -> list[str]:
         """What the instruments, or their dialects, lack for linked passes; empty where they can do it."""
-        if not source.bipolar:
-            return ["a list of both signs for a source behind a polarity switch"]
+        if not source.bipolar or source.has("polarity"):
+            return ["a list of both signs for a source whose polarity is switched"]
         lacking = [f"source {name}" for name in _SOURCE_NEEDS if not source.has(name)]
         lacking += [f"voltmeter {name}" for name in _VOLTMETER_NEEDS if not voltmeter.has(name)]
         return lacking + [f"voltmeter {name}" for name in Buffer.missing(voltmeter)]

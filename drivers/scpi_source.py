@@ -5,11 +5,14 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Sequence
 
-from drivers.dialect import Spelling
+from drivers.compliance import Compliance
+from drivers.dialect import Dialect, Spelling
 from drivers.errors import SettingError
 from drivers.guardian import SafePlan
 from drivers.instrument import Instrument
-from drivers.values import agrees
+from drivers.level import Level, PolarityCommand
+from drivers.link import Link, to_float
+from drivers.values import place_of
 from drivers.wires import host_and_port, visa_library
 
 _ACKNOWLEDGED_WITHIN_S = 0.5
@@ -21,8 +24,12 @@ class ScpiSource(Instrument):
     bipolar = True
     range_A: float | None = None  # in use, as read back; None where it is not known
     _largest_A = 0.0  # of the run: no level that reads back may lie above it
-    _compliance_V = 0.0
+    _turning: PolarityCommand | None = None
     _asked_A: float | None = None  # by the last step; None where a list of levels runs
+
+    def __init__(self, link: Link, dialect: Dialect) -> None:
+        super().__init__(link, dialect)
+        self.compliance = Compliance(self)
 
     def open(self) -> None:
         """Switch off before anything else, then identify and reset."""
@@ -31,25 +38,27 @@ class ScpiSource(Instrument):
 
     def configure(self, *, current_A: float, compliance_V: float) -> None:
         """Range before level, compliance before output: the order that every source takes."""
+        self._level = Level(self)
         if self.has("range"):
             self.set("range", abs(current_A))
-            self.range_A = self.get_number("range") if self.spelling("range").get else abs(current_A)
-        self._largest_A, self._compliance_V = abs(current_A), compliance_V
-        self.set("compliance", compliance_V)
-        self._compare_compliance()
+            self.range_A = self.get_number("range") if self.spelling("range").get else self._range_for(abs(current_A))
+            self._level.range_A = self.range_A
+        self._largest_A = abs(current_A)
+        self.compliance.set(compliance_V)
         self.set("level", 0.0)
         self._prepare_step()
 
     def _prepare_step(self) -> None:
         """Fix how a step is made: in one message with its answers where the instrument takes that, else one by one."""
-        self._level = self.spelling("level")
+        self._turning = PolarityCommand(self) if self.has("polarity") else None
+        level = self._level.spelling
         self._limiting = self.spelling("limiting") if self.has("limiting") else None
         asked = [self.dialect.sync_query] if self.dialect.sync_query else []
         if self._limiting is not None:
             asked.append(self._limiting.get)
         self._queries = asked
         plain = self.dialect.sync.mode in ("query", "none") and not self.dialect.errors.acknowledges
-        self._in_one = bool(self.compound and asked and plain and not self._level.before and not self._level.settle_s)
+        self._in_one = bool(self.compound and asked and plain and not level.before and not level.settle_s)
         self._step_messages: dict[float, str] = {}
         self._read_back_A: set[float] = set()
         self._usual_reply = ""  # of a step that the compliance did not limit
@@ -59,6 +68,14 @@ class ScpiSource(Instrument):
 
         Each level reads back once, at its first step: a source that clamps is told before a reading is taken.
         """
+        if self._turning is not None:
+            if self._turning.turned_by(current_A):
+                self._step_to(0.0)  # the contacts inside move without current
+                self._turning.turn(current_A)
+            return self._step_to(abs(current_A))
+        return self._step_to(current_A)
+
+    def _step_to(self, current_A: float) -> bool:
         self._asked_A = current_A
         limited = self._step_in_one(current_A) if self._in_one else self._step_by_parts(current_A)
         if not limited and current_A not in self._read_back_A:
@@ -69,7 +86,7 @@ class ScpiSource(Instrument):
     def _step_in_one(self, current_A: float) -> bool:
         message = self._step_messages.get(current_A)
         if message is None:
-            level = self._level.set.replace("{value}", self.value_text(self._level, current_A))
+            level = self._level.spelling.set.replace("{value}", self._level.text(current_A))
             message = self._step_messages[current_A] = ";".join([level, *self._queries])
         reply = self.link.query(message)
         if reply == self._usual_reply:
@@ -80,11 +97,12 @@ class ScpiSource(Instrument):
         return limited
 
     def _step_by_parts(self, current_A: float) -> bool:
-        messages, _ = self._rendered("level", self._level, current_A)
+        spelling = self._level.spelling
+        messages, _ = self._rendered("level", spelling, current_A)
         for message in messages:
             self.send(message)
-        if self._level.settle_s:
-            self.link.pause(self._level.settle_s)
+        if spelling.settle_s:
+            self.link.pause(spelling.settle_s)
         self._synchronise(self.link.timeout_s)
         return self._limiting is not None and self.get_bool("limiting")
 
@@ -115,7 +133,7 @@ class ScpiSource(Instrument):
             )
         self._asked_A = 0.0
         self._compare_level(())
-        self._compare_compliance()
+        self.compliance.compare()
         self.set("output", True)
 
     def look_after(self) -> list[str]:
@@ -142,33 +160,37 @@ class ScpiSource(Instrument):
 
     def _compare_level(self, reported: Sequence[str]) -> None:
         """The level of the last step reads back as it was asked. Raises SettingError."""
-        if self._asked_A is None or not self._level.get or not self._level.verify:
+        spelling = self._level.spelling
+        if self._asked_A is None or not spelling.get or not spelling.verify:
             return
-        found = self._number(self._level)
-        beyond = abs(found) > self._largest_A * (1 + self._level.rtol) + min(self._level.atol, self._largest_A / 2)
-        if beyond or not agrees(self._asked_A, found * self._level.scale, self._level):
+        found = self._level.ask()
+        digit_A = min(self._level.last_digit_A, self._largest_A / 2)
+        beyond = abs(found) > self._largest_A * (1 + spelling.rtol) + digit_A
+        if beyond or not self._level.agrees(self._asked_A, found):
             more = f"; it {reported[0].partition(' ')[2]}" if reported else ""
             raise SettingError(
                 f"a level of {self._asked_A:.6g} A was asked and {found:.6g} A reads back{more}",
                 resource=self.link.resource,
-                command=self._level.get,
+                command=spelling.get,
                 remedy="Choose a current within its range and limits.",
             )
 
-    def _compare_compliance(self) -> None:
-        """The compliance reads back no higher than it was asked. Raises SettingError."""
-        spelling = self.spelling("compliance")
-        if not spelling.get or not spelling.verify:
-            return
-        found = self._number(spelling)
-        allowed = self._compliance_V * (1 + spelling.rtol) + min(spelling.atol, self._compliance_V / 2)
-        if not found <= allowed:
-            raise SettingError(
-                f"a compliance of {self._compliance_V:.6g} V was asked and {found:.6g} V reads back",
-                resource=self.link.resource,
-                command=spelling.get,
-                remedy="Choose a value that the instrument has, and look for a setting that moves it.",
-            )
+    def value_text(self, spelling: Spelling, value: float | bool | str) -> str:
+        """A value as this source takes it; its level may be in counts."""
+        if spelling.counts and not isinstance(value, bool | str):
+            return self._level.text(value)
+        return super().value_text(spelling, value)
+
+    def _agrees(self, spelling: Spelling, value: float | bool | str, reply: str) -> bool:
+        if spelling.counts:
+            read = to_float(self.extract(spelling, reply), self.link, spelling.get)
+            return self._level.agrees(float(value), self._level.of(read))
+        return super()._agrees(spelling, value, reply)
+
+    def _range_for(self, current_A: float) -> float:
+        """The range that a table gives for a current; else the current itself, as it was set."""
+        spelling = self.spelling("range")
+        return spelling.table[place_of(current_A, spelling)] if spelling.kind == "index" else current_A
 
     def safe(self) -> bool:
         """The safe sequence, on a new connection where the old one is gone; True where the output is proved off."""

@@ -25,9 +25,14 @@ def value_text(value: float | bool | str, spelling: Spelling, numbers: Format) -
 
 
 def place_of(value: float, spelling: Spelling) -> int:
-    """The place in the table of the smallest entry that holds the value; the last place where none does."""
-    fitting = [entry for entry in spelling.table if entry >= abs(value) * (1 - 1e-9)]
-    return spelling.table.index(min(fitting)) if fitting else len(spelling.table) - 1
+    """The place in the table of the smallest entry that holds the value; with `rounds` "down" of the largest below it.
+
+    Raises ValueError where the table has none.
+    """
+    size = abs(value)
+    if spelling.rounds == "down":
+        return spelling.table.index(max(entry for entry in spelling.table if entry <= size * (1 + 1e-9)))
+    return spelling.table.index(min(entry for entry in spelling.table if entry >= size * (1 - 1e-9)))
 
 
 def number_of(read: float, spelling: Spelling) -> float:

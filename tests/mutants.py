@@ -9,6 +9,7 @@ with its change. As a control, the first of them are tried without their change 
 
 from __future__ import annotations
 
+import ast
 import concurrent.futures
 import difflib
 import itertools
@@ -135,6 +136,19 @@ def all_mutants() -> list[Mutant]:
     return found
 
 
+def is_change(mutant: Mutant) -> bool:
+    """Whether it can be made, and is another program: "9.9e+37" for "9.9e37" is none."""
+    try:
+        changed = mutant.source()
+    except (AttributeError, AssertionError):  # an operator that stumbles over what it finds
+        return False
+    before = (ROOT / mutant.module).read_text("utf-8")
+    try:
+        return ast.dump(ast.parse(changed)) != ast.dump(ast.parse(before))
+    except SyntaxError:
+        return False
+
+
 def _nodes(tree: object) -> list[object]:
     children = getattr(tree, "children", [])
     return [tree, *(below for child in children for below in _nodes(child))]
@@ -202,7 +216,8 @@ def main() -> int:
         ]
     else:
         random.Random(_SEED).shuffle(mutants)
-        mutants = mutants[: int(sys.argv[1]) if len(sys.argv) > 1 else 400]
+        wanted = int(sys.argv[1]) if len(sys.argv) > 1 else 400
+        mutants = list(itertools.islice(filter(is_change, mutants), wanted))
     reaching = find_reaching()
     with tempfile.TemporaryDirectory() as name:
         trees: queue.Queue[Path] = queue.Queue()

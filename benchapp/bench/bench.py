@@ -53,6 +53,7 @@ class BenchPlan:
     source_driver: Callable[..., CurrentSource] = ScpiSource
     voltmeter_driver: Callable[..., Voltmeter] = ScpiVoltmeter
     polarity: Polarity | None = None
+    compliance_by_hand_V: float | None = None  # what somebody has set on the front panel, and confirmed
     current_voltmeter: str = ""  # the second voltmeter, over a standard resistor; empty where there is none
     current_voltmeter_dialect: Dialect | None = None
     current_voltmeter_wire: Callable[[], Wire] | None = None
@@ -74,6 +75,7 @@ def plan_bench(
     *,
     current_voltmeter: str = "",
     current_voltmeter_dialect: str | None = None,
+    compliance_by_hand_V: float | None = None,
     in_process: bool = False,
 ) -> BenchPlan:
     """A plan from what the user wrote. Raises InputError."""
@@ -111,6 +113,7 @@ def plan_bench(
         voltmeter,
         drivers["source"].dialect,
         drivers["voltmeter"].dialect,
+        compliance_by_hand_V=compliance_by_hand_V,
         current_voltmeter=current_voltmeter,
         current_voltmeter_dialect=None if second is None else second.dialect,
         current_voltmeter_driver=ScpiVoltmeter if second is None else second.make,
@@ -167,6 +170,8 @@ class Bench:
             self.source = self._made(plan.source_driver, plan.source, plan.source_dialect, plan.source_wire)
             if plan.polarity is not None and isinstance(self.source, UnipolarSource):
                 self.source.turn_by(plan.polarity)
+            if isinstance(self.source, ScpiSource):
+                self.source.compliance.confirmed_V = plan.compliance_by_hand_V
             self.source.watch(on_wait)
             self.source.open()
             on_wait()

@@ -38,7 +38,7 @@ class Units:
         if not isinstance(source, ScpiSource):
             return True
         level, compliance = source.spelling("level"), source.spelling("compliance")
-        if level.scale == 1.0 and compliance.scale == 1.0:
+        if level.scale == 1.0 and compliance.scale == 1.0 and not level.counts:
             return True
         shipped = is_shipped(source.dialect) and level.status == "confirmed" and source.dialect.identity is not None
         return shipped or _key(source) in self._read()
@@ -108,5 +108,6 @@ def _remedy(source: ScpiSource) -> str:
 
 def _key(source: ScpiSource) -> str:
     level, compliance = source.spelling("level"), source.spelling("compliance")
-    told = [source.link.resource, source.identity, level.set, level.scale, compliance.set, compliance.scale]
+    of_level = [level.set, level.scale, *([level.counts] if level.counts else [])]
+    told = [source.link.resource, source.identity, *of_level, compliance.set, compliance.scale]
     return hashlib.sha256(json.dumps(told).encode()).hexdigest()

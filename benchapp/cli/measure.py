@@ -13,7 +13,7 @@ from benchapp.bench.ammeter import check_measured_current
 from benchapp.bench.bench import BenchPlan, plan_bench
 from benchapp.bench.limits import load_limits
 from benchapp.cli.auxiliary_options import add_auxiliary_options, auxiliary_plan
-from benchapp.cli.budget_options import add_budget_options, budget_plan
+from benchapp.cli.budget_options import add_budget_options, budget_plan, read_option
 from benchapp.cli.decision_options import add_decision_options, add_require_option, exit_with
 from benchapp.cli.geometry_options import add_geometry_options, geometry
 from benchapp.cli.off import tell_of_left_behind
@@ -25,6 +25,7 @@ from benchapp.cli.transcript import TranscriptFile
 from benchapp.clock import ScaledClock
 from benchapp.errors import Fault, InputError
 from benchapp.logbook.database import default_path
+from benchapp.quantity import parse_positive
 from benchapp.recipe import STOP_KEYS, Recipe, build_recipe, entries_from_toml
 from benchapp.recipe_values import Entry
 from benchapp.result.json_object import statement_object, to_line
@@ -85,6 +86,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--current-voltmeter", metavar="ADDR", help="reads over a standard resistor: see --current-shunt"
     )
     parser.add_argument("--current-voltmeter-dialect", metavar="NAME_OR_FILE", help="its dialect (scpi)")
+    parser.add_argument(
+        "--compliance-by-hand",
+        metavar="1 V",
+        help="confirms what was set on the front panel",
+    )
     for name, (example, text) in _OPTIONS.items():
         parser.add_argument(f"--{name}", metavar=example.strip('"'), help=text)
     add_decision_options(parser)
@@ -212,6 +218,7 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Rec
             *dialects,
             current_voltmeter=second,
             current_voltmeter_dialect=arguments.current_voltmeter_dialect,
+            compliance_by_hand_V=read_option(arguments.compliance_by_hand, _volts, "--compliance-by-hand"),
         )
         return
     if any(addresses) or arguments.current_voltmeter:
@@ -221,6 +228,10 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Rec
         second = server.current_voltmeter if recipe.current_shunt_ohm is not None else ""
         check_measured_current(second, recipe)
         yield plan_bench(server.source, server.voltmeter, *spoken, current_voltmeter=second, in_process=True)
+
+
+def _volts(text: str) -> float:
+    return parse_positive(text, "V")
 
 
 def _entries(arguments: argparse.Namespace, scenario: Scenario | None) -> dict[str, Entry]:

@@ -13,7 +13,7 @@ _SETTINGS_OF_A_VOLTMETER = frozenset(
 _LINKED = frozenset({"mode", "list", "step_source", "arm", "start", "abort", "armed", "taken"})
 _BUFFER = frozenset({"samples", "arm", "abort", "trigger", "armed", "pending", "count", "drain", "clear", "delay"})
 KINDS = {
-    "source": frozenset({"level", "output", "compliance", "range", "autorange", "limiting"}) | _LINKED,
+    "source": frozenset({"level", "output", "compliance", "range", "autorange", "limiting", "polarity"}) | _LINKED,
     "voltmeter": _SETTINGS_OF_A_VOLTMETER | frozenset({"read"}) | _BUFFER,
     "thermometer": frozenset({"temperature", "function"}),
     "switch": frozenset({"close", "open", "open_all", "closed"}),
@@ -45,6 +45,8 @@ class Spelling:
     encoding: how numbers come: "ascii" with commas, or a block of "real64" or "real64-swapped".
     items: what a buffer holds of each reading, "value" or "value time"; {first}, {last} and {count} in its `get` are
     the part that is asked for, counted from `index_base`; without them it gives all that it holds.
+    counts: a level is written as so many counts for the range in use, instead of in amperes.
+    fixed, by_hand: a compliance in V that the make fixes, or one that is set on the front panel and confirmed.
     status, evidence: what is known of this spelling; limits: "clamp", "trip" or "unknown", for a compliance.
     """
 
@@ -76,6 +78,9 @@ class Spelling:
     encoding: str = "ascii"
     items: str = "value"
     mask: int = 0
+    counts: int = 0
+    fixed: float = 0.0
+    by_hand: bool = False
 
     @property
     def settable(self) -> bool:
@@ -113,17 +118,22 @@ class Sync:
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """How numbers are written, and which words mean what in answers. `digits` after the point, in style E or F."""
+    """How numbers are written, and which words mean what in answers. `digits` after the point, in style E or F.
+
+    `plus` writes the sign of positive numbers too, `width` fills with zeros to so many characters.
+    """
 
     digits: int = 8
     style: str = "E"
+    plus: bool = False
+    width: int = 0
     true: tuple[str, ...] = ()
     false: tuple[str, ...] = ()
     overload: tuple[str, ...] = ()
 
     def number(self, value: float) -> str:
         """The number as this instrument takes it."""
-        return f"{value:.{self.digits}{self.style}}"
+        return f"{value:{'+' if self.plus else ''}0{self.width or ''}.{self.digits}{self.style}}"
 
 
 @dataclass(frozen=True, slots=True)

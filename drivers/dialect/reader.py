@@ -24,12 +24,17 @@ query = "*OPC?"
 [format]
 digits = 8
 style = "E"                          # E or F
+plus = false                         # writes +1.5, not 1.5
+width = 0                            # fills with zeros to so many characters
 [sequence]
 reset = ["*RST"]                     # best effort
 safe = [":OUTP OFF"]                 # tried one by one on every way out
 [[cap.compliance]]                   # the first spelling that the instrument knows is used
-set = ":SOUR:VOLT:LIM {value}"
+set = ":SOUR:VOLT:LIM {value}"       # a unit, a channel or a letter that executes may follow: "{value} V,(@1)"
 get = ":SOUR:VOLT:LIM?"
+# fixed = 12.0                       # a compliance that the make fixes; or by_hand = true; or steps: kind = "index",
+                                     # table = [0.5, 2.0, 10.0], rounds = "down"
+# counts = 20000                     # a level in counts of the range in use
 """
 
 from __future__ import annotations
@@ -56,6 +61,7 @@ from drivers.dialect.model import (
     Spelling,
     Sync,
 )
+from drivers.dialect.suffix import suffix_is_plain, suffix_is_safe
 from drivers.errors import DialectError
 from drivers.plain import shortened
 from drivers.toml import TomlError, read_toml
@@ -68,9 +74,12 @@ _LINK = {
     "echo",
 }  # fmt: skip
 _LEAST_DIGITS = 6
+_WIDEST = 40
+_MOST_COUNTS = 2**31
 _NEVER_ROUNDED = ("level", "compliance")
 _LARGEST_RTOL = 0.01
 _LARGEST_ATOL = 0.1  # in A and V
+_HIGHEST_FIXED_V = 1e4
 _UNITS = (1e-3, 1.0, 1e3, 1e6, 1e9)  # kilo, one, milli, micro, nano
 _LONGEST_GAP_S = 10.0
 _REGISTER_BITS = 32
@@ -239,7 +248,10 @@ class _Reader(Fields):
         if not (_LEAST_DIGITS if style == "E" else 0) <= digits <= 17:
             self.fault("format.digits", digits, f"Write {_LEAST_DIGITS} to 17: fewer lose what the recipe says")
         lists = (self.messages(f"format.{name}", section.get(name, [])) for name in ("true", "false", "overload"))
-        return Format(digits, style, *lists)
+        width = self.get(section, "format", "width", 0)
+        if not 0 <= width <= _WIDEST:
+            self.fault("format.width", width, f"Write a number of characters up to {_WIDEST}")
+        return Format(digits, style, self.get(section, "format", "plus", default=False), width, *lists)
 
     def _capabilities(self, caps: object, kind: str, kinds: list[str]) -> dict[str, tuple[Spelling, ...]]:
         if not isinstance(caps, dict):
@@ -257,11 +269,24 @@ class _Reader(Fields):
         return found
 
     def _check_exact(self, where: str, s: Spelling) -> None:
-        """A current or a compliance that is another one than asked would pass the house limits unseen."""
-        if s.kind != "number":
+        """A current or a compliance that is another one than asked would pass the house limits unseen.
+
+        A compliance may come in steps: the next lower one is taken.
+        """
+        steps = where.startswith("cap.compliance")
+        if s.kind != "number" and not (steps and s.kind == "index"):
             self.fault(f"{where}.kind", s.kind, 'Write kind = "number"')
-        if s.rounds != "exact":
+        if s.rounds != "exact" and not (steps and s.rounds == "down"):
             self.fault(f"{where}.rounds", s.rounds, "Leave it out: this must read back as it was set")
+        after = s.set.partition("{value}")[2]
+        if not suffix_is_safe(after, s.scale, "V" if steps else "A"):
+            # "CURR {value}E3" would carry a current past the house limits.
+            remedy = "After {value} write a unit that fits scale, a channel such as (@1), or a letter that executes"
+            self.fault(f"{where}.set", s.set, remedy)
+        if s.counts and steps:
+            self.fault(f"{where}.counts", s.counts, "Only a level counts in parts of its range")
+        if (s.fixed or s.by_hand) and not steps:
+            self.fault(f"{where}.fixed", s.fixed, "Only a compliance is fixed, or set by hand")
         if s.rtol > _LARGEST_RTOL:
             self.fault(f"{where}.rtol", s.rtol, f"Write {_LARGEST_RTOL:g} at most")
         if s.atol > _LARGEST_ATOL:
@@ -313,7 +338,13 @@ class _Reader(Fields):
             self.fault(f"{where}.get", s.get, f"The places are {', '.join(_DRAIN_PLACES)}, and {{value}} of a channel")
         if s.limits not in ("clamp", "trip", "unknown"):
             self.fault(f"{where}.limits", s.limits, "Write clamp, trip or unknown")
-        if not s.settable and not s.get:
+        if not 0 <= s.counts <= _MOST_COUNTS or (s.counts and s.scale != 1.0):
+            self.fault(f"{where}.counts", s.counts, "Write the counts of a full range, without a scale")
+        if not 0 <= s.fixed <= _HIGHEST_FIXED_V or (s.fixed and s.by_hand):
+            self.fault(f"{where}.fixed", s.fixed, "Write the volts that the make fixes, or by_hand = true")
+        if (s.fixed or s.by_hand) and s.set:
+            self.fault(f"{where}.set", s.set, "Leave it out where the compliance is fixed or set by hand")
+        if not s.settable and not s.get and not s.fixed and not s.by_hand:
             self.fault(where, None, "Write set, get or both")
         if bool(s.on_set) != bool(s.off_set):
             self.fault(f"{where}.on_set", s.on_set or s.off_set, "Write on_set and off_set together")
@@ -321,9 +352,8 @@ class _Reader(Fields):
             self.fault(f"{where}.set", s.set, "The only placeholder is {value}")
         if s.set and s.kind in ("number", "bool", "index", "channel", "list") and "{value}" not in s.set:
             self.fault(f"{where}.set", s.set, "Write {value} where the value goes")
-        elif s.set.partition("{value}")[2].strip(" )"):
-            # "CURR {value}E3" would carry a current past the house limits.
-            self.fault(f"{where}.set", s.set, "Let {value} stand last, and write scale for another unit")
+        elif not suffix_is_plain(s.set.partition("{value}")[2]):
+            self.fault(f"{where}.set", s.set, "After {value} let no digit, exponent or second message stand")
         if not (s.scale > 0 and math.isfinite(s.scale)):
             self.fault(f"{where}.scale", s.scale, "Write a number above 0")
         if s.kind == "index" and not s.table:

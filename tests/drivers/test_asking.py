@@ -238,7 +238,7 @@ def test_a_compliance_reads_back_no_higher_than_it_was_asked(tmp_path: Path, rea
     found.configure(current_A=0.001, compliance_V=1.0)
     table.replies["U?"] = reads
     if taken:
-        found._compare_compliance()
+        found.compliance.compare()
     else:
         with pytest.raises(SettingError, match="a compliance of 1 V was asked"):
-            found._compare_compliance()
+            found.compliance.compare()

@@ -47,7 +47,7 @@ def test_a_file_of_one_s_own(tmp_path: Path) -> None:
         ("[cap.level]", "[cap.lebel]", "cap.level: not usable. A source needs it"),
         ('set = "I {value}"', 'set = "I"', "cap.level.set: .*Write {value}"),
         ('set = "I {value}"', 'set = "I {level}"', "cap.level.set: .*only placeholder"),
-        ('set = "I {value}"', 'set = "I {value}E3"', "cap.level.set: .*stand last"),
+        ('set = "I {value}"', 'set = "I {value}E3"', "cap.level.set: .*After .value. write a unit"),
         ("scale = 1000", "scale = 0", "cap.compliance.scale: .*above 0"),
         ("scale = 1000", 'rounds = "nearest"', "cap.compliance.rounds: .*as it was set"),
         ("scale = 1000", "rtol = 0.5", "cap.compliance.rtol: .*at most"),
