@@ -70,6 +70,37 @@ def test_what_is_published_is_in_the_record_and_a_replay_gives_the_same(
     assert statement_from(record.summary.stated) == stated
 
 
+def test_a_result_so_far_is_stated_while_it_goes_on(sim: tuple[SimulatedBench, BenchServer], tmp_path: Path) -> None:
+    session = make(sim[1], tmp_path / "log.sqlite", stop=StopRule(None))
+    session.start()
+    counts: set[int] = set()
+    until = time.monotonic() + 20
+    while len(counts) < 3 and time.monotonic() < until:
+        session.wait_for_change(0.1)
+        stated = session.snapshot and session.snapshot.statement
+        if stated:
+            assert not stated.final
+            counts.add(stated.estimate.blocks)
+    session.control.stop("enough")
+    assert session.wait(10)
+    assert len(counts) >= 3
+    assert session.statement is not None
+    assert session.statement.final
+    assert not session._watcher._thread.is_alive()
+
+
+def test_an_internal_error_at_the_beginning_of_the_record_is_told(
+    sim: tuple[SimulatedBench, BenchServer], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("no")
+
+    monkeypatch.setattr("benchapp.run.recorder.RunWriter", broken)
+    with pytest.raises(LogbookError, match=r"the record cannot be begun \(ZeroDivisionError"):
+        make(sim[1], tmp_path / "log.sqlite").start()
+    assert not sim[0].source.output_on
+
+
 def test_stop_from_another_thread(sim: tuple[SimulatedBench, BenchServer], tmp_path: Path) -> None:
     session = make(sim[1], tmp_path / "log.sqlite", stop=StopRule(None))
     session.start()

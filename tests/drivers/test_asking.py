@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import struct
 from pathlib import Path
 
 import pytest
 
 from drivers.dialect import load_dialect
 from drivers.errors import LinkTimeout, ReplyError, ReportedError, SettingError
-from drivers.registry import make_source
+from drivers.registry import make_source, make_voltmeter
 from drivers.scpi_source import ScpiSource
 from sim.clock import Clock, VirtualClock
 from sim.loopback import Loopback
@@ -83,7 +84,8 @@ def test_a_switch_that_does_not_follow_is_told(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("reply", "means"), [("BUSY", True), ("busy", True), ("idle", False), ("1", True), ("0", False), ("2", True)]
+    ("reply", "means"),
+    [("BUSY", True), ("busy", True), ("idle", False), ("1", True), ("0", False), ("2", True), ("-1", True)],
 )
 def test_words_and_numbers_of_a_switch(tmp_path: Path, reply: str, means: bool) -> None:
     assert source(tmp_path, Table({"STATE?": reply})).read_output() is means
@@ -242,3 +244,58 @@ def test_a_compliance_reads_back_no_higher_than_it_was_asked(tmp_path: Path, rea
     else:
         with pytest.raises(SettingError, match="a compliance of 1 V was asked"):
             found.compliance.compare()
+
+
+def test_a_step_whose_only_answer_is_whether_it_limits(tmp_path: Path) -> None:
+    head = '[errors]\nmode = "none"\n[sync]\nmode = "none"\n'
+    caps = _CAPS + '[cap.limiting]\nget = "LIM?"\nkind = "bool"\n'
+    table = Table({"I?": "0", "U?": "1", "STATE?": "IDLE", "LIM?": "0"})
+    table.moves = {"I 5.00000000E-01;LIM?": ("I?", "0.5")}
+    found = source(tmp_path, table, head=head, caps=caps)
+    found.configure(current_A=0.5, compliance_V=1.0)
+    for reply, limits in (("0", False), ("1", True), ("0", False)):
+        table.replies["I 5.00000000E-01;LIM?"] = reply
+        assert found.step(0.5) is limits
+
+
+def test_what_is_not_known_names_the_first_command_that_was_tried(tmp_path: Path) -> None:
+    caps = _CAPS.replace('[cap.compliance]\nset = "U {value}"\nget = "U?"\n', "") + (
+        '[[cap.compliance]]\nset = "A {value}"\nget = "A?"\n[[cap.compliance]]\nset = "B {value}"\nget = "B?"\n'
+    )
+    with pytest.raises(ReplyError) as caught:
+        source(tmp_path, Table({}), caps=caps).get_number("compliance")
+    assert caught.value.command == "A?"
+
+
+@pytest.mark.parametrize(("nplc", "within_s"), [(1.0, 2.04), (10.0, 2.4), (100.0, 6.0)])
+def test_a_reading_is_waited_for_twice_its_aperture_and_a_margin(tmp_path: Path, nplc: float, within_s: float) -> None:
+    path = tmp_path / "meter.toml"
+    path.write_text(
+        'kind = "voltmeter"\n[errors]\nmode = "none"\n[sync]\nmode = "none"\n[cap.read]\nget = "V?"\n'
+        '[cap.nplc]\nset = "N {value}"\n'
+    )
+    table = Table({})
+    found = make_voltmeter("table", load_dialect(str(path), "voltmeter"), wire=lambda: Loopback(table))
+    found.open()
+    found.configure(nplc=nplc, line_frequency_Hz=50.0, range_V=None)
+    before = table.clock.now()
+    with pytest.raises(LinkTimeout):
+        found.read()
+    assert table.clock.now() - before == pytest.approx(within_s, abs=0.11)
+
+
+def test_a_binary_reading(tmp_path: Path) -> None:
+    path = tmp_path / "meter.toml"
+    path.write_text(
+        'kind = "voltmeter"\n[errors]\nmode = "none"\n[sync]\nmode = "none"\n[cap.nplc]\nset = "N {value}"\n'
+        '[cap.read]\nget = "V?"\nencoding = "real64-swapped"\nscale = 1000.0\n'
+    )
+    block = "#18" + struct.pack("<d", -1.25).decode("latin-1")
+    table = Table({"V?": block})
+    found = make_voltmeter("table", load_dialect(str(path), "voltmeter"), wire=lambda: Loopback(table))
+    found.open()
+    found.configure(nplc=1.0, line_frequency_Hz=50.0, range_V=None)
+    assert found.read() == -1.25e-3
+    table.replies["V?"] = "#13abc"
+    with pytest.raises(ReplyError, match="a block of 3 bytes holds no number"):
+        found.read()

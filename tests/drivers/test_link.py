@@ -171,3 +171,41 @@ def test_between_two_messages_lies_the_gap_that_the_instrument_needs() -> None:
         link.query("A?")
     assert min(b - a for a, b in zip(wire.sent_s, wire.sent_s[1:], strict=False)) >= 0.029
     assert wire.sent_s[-1] - wire.sent_s[0] < 0.5
+
+
+def test_a_pause_shows_life_in_every_slice() -> None:
+    link = Link(lambda: ScriptedWire({}), "here")
+    looks: list[int] = []
+    link.on_wait = lambda: looks.append(1)
+    for seconds, count in ((0.05, 0), (0.1, 0), (0.35, 3)):
+        looks.clear()
+        link.pause(seconds)
+        assert len(looks) == count
+
+
+def test_messages_are_encoded_once_and_the_store_is_bounded() -> None:
+    link = Link(lambda: ScriptedWire({}), "here")
+    link.write("A?")
+    link.write("B?")
+    assert set(link._encoded) == {"A?", "B?"}
+    for k in range(1000):
+        link.write(f"I {k}")
+        assert len(link._encoded) < 300
+
+
+class TricklingWire(ScriptedWire):
+    """An empty line every 50 ms."""
+
+    def __init__(self) -> None:
+        super().__init__({})
+
+    def receive(self, timeout_s: float) -> bytes:
+        time.sleep(0.05)
+        return b""
+
+
+def test_empty_lines_do_not_stretch_the_deadline() -> None:
+    began = time.monotonic()
+    with pytest.raises(LinkTimeout):
+        Link(TricklingWire, "here").query("A?", 0.4)
+    assert time.monotonic() - began < 0.7

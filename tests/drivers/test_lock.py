@@ -155,6 +155,14 @@ def test_one_spelling_for_one_instrument(one: str, other: str, same: bool) -> No
     assert (canonical(one) == canonical(other)) is same
 
 
+def test_a_name_is_kept_up_to_four_hundred_characters(tmp_path: Path) -> None:
+    first, second = AddressLock(ADDRESS, tmp_path), AddressLock(ADDRESS, tmp_path)
+    room = 400 - len(f"{os.getpid()}\n")
+    first.take("x" * 600)
+    assert second.holder() == "x" * room
+    first.release()
+
+
 def test_who_lives() -> None:
     assert process_lives(os.getpid())
     assert process_lives(1)

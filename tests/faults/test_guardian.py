@@ -3,6 +3,7 @@
 import contextlib
 import os
 import signal
+import subprocess
 import sys
 import threading
 import time
@@ -15,7 +16,7 @@ import pytest
 from benchapp.logbook.query import list_runs
 from drivers import guardian_process
 from drivers.dialect import pattern
-from drivers.guardian import GuardianLost, ProcessGuard, SafePlan
+from drivers.guardian import GuardianLost, ProcessGuard, SafePlan, _reap
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock
 from sim.devices.faulty import Device
@@ -105,6 +106,24 @@ def test_late_is_not_hung_and_a_standstill_is() -> None:
     assert guard._process is not None
     guard._process.kill()
     guard.disarm()
+
+
+def test_a_beat_in_time_waits_for_nothing() -> None:
+    guard = ProcessGuard()
+    guard.arm(PLAN)
+    guard._wait_for_answer = lambda *_: pytest.fail("it waits")  # type: ignore[method-assign]
+    for _ in range(8):
+        time.sleep(0.11)
+        guard.beat()
+    guard.disarm()
+
+
+def test_a_process_that_does_not_leave_is_killed() -> None:
+    process = subprocess.Popen(["sleep", "60"], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+    began = time.monotonic()
+    _reap(process)
+    assert process.returncode == -signal.SIGKILL
+    assert 1.9 < time.monotonic() - began < 3.0
 
 
 def test_a_silent_guardian_is_noticed() -> None:

@@ -131,9 +131,11 @@ def test_the_handed_on_socket_first_then_connections_of_its_own(monkeypatch: pyt
     ours, theirs = socket.socketpair()
     theirs.close()
     tried: list[str] = []
+    waits_s: list[float] = []
 
-    def keep_off(connection: Connection, _: float) -> bool:
+    def keep_off(connection: Connection, first_answer_by: float) -> bool:
         tried.append(type(connection).__name__)
+        waits_s.append(first_answer_by - time.monotonic())
         if isinstance(connection, SocketConnection):
             raise OSError("broken")
         return len(tried) >= 3
@@ -150,6 +152,9 @@ def test_the_handed_on_socket_first_then_connections_of_its_own(monkeypatch: pyt
     monkeypatch.setattr(found, "_connect", connect)
     assert found._kept_off(soon(5.0))
     assert tried == ["SocketConnection", "refused", "Scripted"]
+    # A socket that was handed on may be dead without a word: one second, then connections of its own.
+    assert 0.9 < waits_s[0] <= 1.0
+    assert waits_s[1] > 3.0
     ours.close()
     tried.clear()
     monkeypatch.setattr(found, "_keep_off", lambda *_: False)
@@ -354,6 +359,10 @@ def test_a_visa_connection_waits_as_long_as_it_is_told(monkeypatch: pytest.Monke
     resource.answers[:] = [late, "me", "0"]
     assert [connection.line(soon(2.0)) for _ in range(2)] == ["me", "0"]
     assert 240 <= resource.timeout <= 250
+    resource.answers[:] = [late]
+    with pytest.raises(TimeoutError):
+        connection._receive(0.0001)
+    assert resource.timeout == 1  # none at all would mean for ever
     resource.answers[:] = [RuntimeError("gone")]
     with pytest.raises(ConnectionError, match="gone"):
         connection.line(soon())

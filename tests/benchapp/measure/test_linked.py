@@ -2,21 +2,27 @@
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from benchapp.events import EndReason, EventKind
 from benchapp.measure.control import Control
+from benchapp.measure.linked_passes import LinkedPasses, _fit
 from benchapp.measure.snapshot import Batch
 from benchapp.recipe import StopRule
 from drivers.dialect import load_dialect
-from drivers.errors import ReplyError
+from drivers.errors import ReplyError, SettingError
+from drivers.link import Link
 from drivers.linked import LinkedPair, LinkedReading, PassFailed
 from drivers.registry import make_link
+from drivers.scpi_source import ScpiSource
+from drivers.scpi_voltmeter import ScpiVoltmeter
 from sim.bench import SimulatedBench
-from sim.clock import ScaledClock
+from sim.clock import ScaledClock, VirtualClock
 from sim.devices.voltmeter import Voltmeter
+from sim.loopback import Loopback
 from sim.scenario import Scenario, load_scenario
 from sim.server import InstrumentServer
 from sim.world.config import Lines
@@ -191,3 +197,36 @@ def test_a_binary_block_over_a_socket() -> None:
         link.close()
     finally:
         server.close()
+
+
+def test_what_is_lacking_is_named_up_to_three(tmp_path: Path) -> None:
+    for lacking, told in (
+        (("start",), "source start not known"),
+        (("start", "abort", "arm"), "source arm, source start, source abort not known"),
+        (("start", "abort", "arm", "mode"), "source mode, source arm, source start and more not known"),
+    ):
+        dialect = load_dialect("scpi", "source")
+        less = {name: spellings for name, spellings in dialect.capabilities.items() if name not in lacking}
+        source = ScpiSource(Link(lambda: Loopback(SimulatedBench(SHUNT, VirtualClock()).source), "S"), dialect)
+        source.dialect = replace(dialect, capabilities=less)
+        meter = ScpiVoltmeter(
+            Link(lambda: Loopback(SimulatedBench(SHUNT, VirtualClock()).voltmeter), "V"),
+            load_dialect("scpi", "voltmeter"),
+        )
+        with pytest.raises(SettingError) as caught:
+            LinkedPasses(source, meter, recipe_of(SHUNT), now=lambda: 0.0, sleep=lambda _: None)
+        assert told in str(caught.value)
+
+
+def test_a_drift_of_the_emf_is_no_slip() -> None:
+    I = np.array([1.0, -1.0] * 4)
+    R, rest = _fit(I, 1e-3 * I + 5e-6 + 2e-5 * np.arange(8))
+    assert pytest.approx(1e-3, rel=1e-9) == R
+    assert rest < 1e-24
+
+
+def test_five_bad_passes_in_a_row_end_the_run() -> None:
+    rehearsal = linked(replace(SHUNT, lines=Lines(step_delay_s=1e9)))
+    assert len([text for text in notices(rehearsal) if text.startswith("polarity-slip")]) == 5
+    assert rehearsal.last.end is not None
+    assert "5 passes in a row" in rehearsal.last.end.text

@@ -278,3 +278,53 @@ def test_an_output_that_a_hand_switches_off_ends_the_run() -> None:
     end = rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(None, duration_s=20.0)))
     assert (end.reason, end.output_off) == (EndReason.INSTRUMENT, True), end
     assert rehearsal.readings[-1].time_s - done[0] < 1.3
+
+
+def _looks(rehearsal: Rehearsal) -> int:
+    """How often the output was read back while the current flowed."""
+    sent = [message for _, way, message in rehearsal.sent if way == ">"]
+    on = sent.index(":OUTP ON")
+    off = len(sent) - 1 - sent[::-1].index(":OUTP OFF")
+    return sum(message == ":OUTP?" for message in sent[on:off])
+
+
+@pytest.mark.parametrize("stepping", ["host", "lines"])
+def test_the_source_is_looked_at_once_a_second(stepping: str) -> None:
+    rehearsal = Rehearsal()
+    end = rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(None, duration_s=20.0), stepping=stepping))
+    assert end.reason is EndReason.RULE
+    # A pass of two seconds is not broken up; one more is the readback of ON itself, one the last look.
+    assert _looks(rehearsal) in (range(18, 24) if stepping == "host" else range(8, 14))
+
+
+def test_in_a_pause_the_source_is_looked_at_once_a_second() -> None:
+    rehearsal = Rehearsal()
+    began: list[float] = []
+
+    def on_batch(batch: Batch, control: Control) -> None:
+        if batch.snapshot.readings >= 4 and not began:
+            began.append(rehearsal.clock.now())
+            control.pause()
+
+    original = rehearsal.control.take
+
+    def take() -> object:
+        order = original()
+        if order is None and began and rehearsal.clock.now() - began[0] > 10.0:
+            rehearsal.control.resume()
+        return order
+
+    rehearsal.control.take = take  # type: ignore[method-assign, assignment]
+    rehearsal.on_batch = on_batch
+    rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(3)))
+    assert _looks(rehearsal) in range(9, 14)
+
+
+def test_readings_that_come_fast_are_handed_over_in_batches() -> None:
+    rehearsal = Rehearsal()
+    rehearsal.run(recipe_of(rehearsal.scenario, nplc=0.05, settle_s=0.0, signs="+" * 8 + "-" * 8, stop=StopRule(40)))
+    assert len(rehearsal.readings) > 300
+    with_readings = [batch for batch in rehearsal.batches if batch.readings]
+    assert len(with_readings) < len(rehearsal.readings) / 3
+    spans = [batch.readings[-1].time_s - batch.readings[0].time_s for batch in with_readings]
+    assert max(spans) < 0.04
