@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from benchapp.analysis.student import coverage_factor
 from benchapp.bench.armed import Armed, left_behind, mark, noted
 from benchapp.cli.main import main
 from sim.bench import SimulatedBench
@@ -63,6 +64,7 @@ def test_a_second_program_is_refused_by_name_and_off_acts_meanwhile(
     bench: tuple[SimulatedBench, BenchServer], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     sim, server = bench
+    coverage_factor(1)  # loads scipy: while that goes on later, the instruments of this process would answer nobody
     with Victim(server.source, server.voltmeter, tmp_path, "--name", "Bar 7") as victim:
         wait_until(lambda: victim.streamed() >= 20)
         instruments = ["--source", server.source, "--voltmeter", server.voltmeter]
