@@ -8,7 +8,7 @@ import os
 import subprocess
 import sys
 import time
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -18,6 +18,7 @@ _PROGRAM = Path(__file__).with_name("guardian_process.py")
 _BEAT_EVERY_S = 0.1
 _TOO_LATE_S = 0.8  # the guardian acts after 1.6 s; later than this it must say that it has not, before we go on
 _ANSWER_WITHIN_S = 2.0
+_LINE_PROGRAM = Path(__file__).with_name("serial_line.py")
 _PATTERN_PROGRAM = Path(__file__).with_name("dialect") / "pattern.py"
 _LOOK_S = 0.01
 
@@ -32,7 +33,8 @@ class SafePlan:
 
     `host` is None where the link is no socket; `fd` is the application's own socket, which the guardian inherits.
     `reply` is the pattern of the answer to `query`, "" for the answer as it stands; `off` are the words that mean off,
-    beside the number 0; with `bit` it is that bit of a number. `library` opens the address where it is no socket.
+    beside the number 0; with `bit` it is that bit of a number, with `mask` all of those. `library` opens the address
+    where it is no socket; `serial` are settings of a serial line. `hangs_up`: it takes one exchange a connection.
     `lock` is held with us as long as the guardian lives; `mark` is a file that it takes away once the output is proved
     off.
     """
@@ -54,6 +56,9 @@ class SafePlan:
     bit: int | None = None
     library: str = "@py"
     prompt: str = ""
+    mask: int = 0
+    serial: dict[str, int] = field(default_factory=dict)
+    hangs_up: bool = False
 
 
 class Guard(Protocol):
@@ -109,7 +114,15 @@ class ProcessGuard:
         process = _spawn(plan)
         try:
             _wait_for(process, b"there", plan.address)
-            _order(process, {"order": "arm", **asdict(plan), "pattern_program": str(_PATTERN_PROGRAM)})
+            _order(
+                process,
+                {
+                    "order": "arm",
+                    **asdict(plan),
+                    "pattern_program": str(_PATTERN_PROGRAM),
+                    "line_program": str(_LINE_PROGRAM),
+                },
+            )
             _wait_for(process, b"ok 0", plan.address)
         except BaseException:
             process.kill()

@@ -20,12 +20,14 @@ import socket
 import sys
 import threading
 import time
+from collections.abc import Callable
 from typing import Any
 
 BEAT_TIMEOUT_S = 1.6  # off within 2 s of a death that nothing else tells; a starved machine is late, not dead
 _LOOK_AGAIN_S = 1.5  # an ON that the instrument executes late is found within this time
 _GIVE_UP_S = 120.0
 _TICK_S = 0.02
+_SILENCE_S = 0.15
 _TAKEN = ("busy", "in use", "locked", "timeout", "refused")
 
 
@@ -39,6 +41,9 @@ class Connection:
     def send(self, data: bytes) -> None:
         """Send all of it. Raises OSError."""
         raise NotImplementedError
+
+    def close(self) -> None:
+        """Hang up, where there is something to hang up."""
 
     def _receive(self, timeout_s: float) -> bytes:
         raise NotImplementedError
@@ -70,6 +75,10 @@ class SocketConnection(Connection):
         self._socket.settimeout(1.0)
         self._socket.sendall(data)
 
+    def close(self) -> None:
+        """Hang up; what was sent is still delivered."""
+        self._socket.close()
+
     def _receive(self, timeout_s: float) -> bytes:
         self._socket.settimeout(timeout_s)
         return self._socket.recv(65536)
@@ -78,7 +87,7 @@ class SocketConnection(Connection):
 class VisaConnection(Connection):
     """For links that are no sockets; PyVISA was imported when the guardian was armed."""
 
-    def __init__(self, address: str, library: str, end: bytes) -> None:
+    def __init__(self, address: str, library: str, end: bytes, set_up: Callable[[Any], None] | None = None) -> None:
         super().__init__(end)
         import pyvisa
 
@@ -87,6 +96,8 @@ class VisaConnection(Connection):
             opened: Any = pyvisa.ResourceManager(library).open_resource(address)
             self._resource = opened
             self._resource.read_termination = end.decode("ascii")
+            if set_up is not None:
+                set_up(opened)
         except Exception as error:  # whatever the library raises: there is no connection
             raise ConnectionError(str(error)) from error
 
@@ -152,6 +163,7 @@ class Guardian:
         self._plan: dict[str, Any] = {}
         self._sockets: list[socket.socket] = []
         self._pattern: Any = None
+        self._set_up_line: Callable[[Any], None] | None = None
 
     def run(self) -> None:
         """Until disarmed, or until the output is off."""
@@ -179,10 +191,13 @@ class Guardian:
         """Be ready to act; why that cannot be, else empty. All that is needed later is loaded and tried now."""
         try:
             if plan["reply"]:
-                self._pattern = _load_pattern(plan["pattern_program"]).compile_pattern(plan["reply"])
+                self._pattern = _load("pattern", plan["pattern_program"]).compile_pattern(plan["reply"])
+            if plan["serial"]:
+                line = _load("serial_line", plan["line_program"])
+                self._set_up_line = lambda resource: line.set_up_line(resource, plan["serial"])
             if plan["host"] is None:
                 try:
-                    VisaConnection(plan["address"], plan["library"], plan["end"].encode()).close()
+                    self._opened(plan).close()
                 except ConnectionError as error:
                     # A link for one at a time is free for us once the application is dead.
                     if not any(word in str(error).lower() for word in _TAKEN):
@@ -207,10 +222,10 @@ class Guardian:
                 if self._keep_off(SocketConnection(sock, self._plan["end"].encode()), time.monotonic() + 1.0):
                     return True
         while time.monotonic() < give_up:
-            with contextlib.suppress(OSError):
-                # Send at once and keep waiting: an instrument for one client serves us when it has noticed that the
-                # other is dead, and every abandoned try would queue one more dead client before us.
-                if self._keep_off(self._connect(), give_up):
+            # Send at once and keep waiting: an instrument for one client serves us when it has noticed that the other is
+            # dead, and every abandoned try would queue one more dead client before us.
+            with contextlib.suppress(OSError), contextlib.closing(self._connect()) as connection:
+                if self._keep_off(connection, give_up):
                     return True
             time.sleep(0.05)
         return False
@@ -218,10 +233,13 @@ class Guardian:
     def _connect(self) -> Connection:
         end = self._plan["end"].encode()
         if self._plan["host"] is None:
-            return VisaConnection(self._plan["address"], self._plan["library"], end)
+            return self._opened(self._plan)
         sock = socket.create_connection((self._plan["host"], self._plan["port"]), timeout=5.0)
         sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         return SocketConnection(sock, end)
+
+    def _opened(self, plan: dict[str, Any]) -> VisaConnection:
+        return VisaConnection(plan["address"], plan["library"], plan["end"].encode(), self._set_up_line)
 
     def _keep_off(self, connection: Connection, first_answer_by: float) -> bool:
         """Switch off, and look again and again whether it is; True once it has stayed off for the time."""
@@ -237,17 +255,42 @@ class Guardian:
     def _off(self, connection: Connection, deadline: float) -> bool:
         """Send the safe sequence and read the state back; replies to others' questions are skipped."""
         plan = self._plan
+        if plan["hangs_up"]:
+            return self._off_by_exchanges(deadline)
         terminator = plan["terminator"]
         # A line feed first: half a message of the application may stand in the instrument's buffer.
-        text = terminator + "".join(message + terminator for message in [*plan["safe"], plan["identify"]])
+        asks = [plan["identify"]] if plan["identify"] else []
+        text = terminator + "".join(message + terminator for message in [*plan["safe"], *asks])
         connection.send(text.encode("ascii"))
-        while (answer := self._answer(connection, deadline)) is not None and answer != plan["identity"]:
-            pass
-        if answer is None or not plan["query"]:
+        if not self._is_in_step(connection, deadline) or not plan["query"]:
             return False
         connection.send((plan["query"] + terminator).encode("ascii"))
         state = self._answer(connection, deadline)
         while state == plan["query"]:  # some send back what they get
+            state = self._answer(connection, deadline)
+        return state is not None and self._means_off(state)
+
+    def _is_in_step(self, connection: Connection, deadline: float) -> bool:
+        """Whether the next answer is ours: all before its identity, or all that came before a silence, is skipped."""
+        if self._plan["identify"]:
+            while (answer := self._answer(connection, deadline)) is not None and answer != self._plan["identity"]:
+                pass
+            return answer is not None
+        while connection.line(time.monotonic() + _SILENCE_S) is not None:
+            if time.monotonic() > deadline:
+                return False
+        return True
+
+    def _off_by_exchanges(self, deadline: float) -> bool:
+        """A connection for each message, as the instrument wants it; then a last one that asks."""
+        plan = self._plan
+        for message in plan["safe"]:
+            with contextlib.closing(self._connect()) as connection:
+                connection.send((message + plan["terminator"]).encode("ascii"))
+        if not plan["query"]:
+            return False
+        with contextlib.closing(self._connect()) as connection:
+            connection.send((plan["query"] + plan["terminator"]).encode("ascii"))
             state = self._answer(connection, deadline)
         return state is not None and self._means_off(state)
 
@@ -270,7 +313,9 @@ class Guardian:
         if not number.is_integer():
             return False
         value = int(number)
-        return value == 0 if self._plan["bit"] is None else not value >> self._plan["bit"] & 1
+        if self._plan["bit"] is None:
+            return value == 0
+        return not value & (self._plan["mask"] or 1 << self._plan["bit"])
 
 
 def _say(text: str) -> None:
@@ -278,13 +323,13 @@ def _say(text: str) -> None:
         os.write(1, text.encode("ascii") + b"\n")
 
 
-def _load_pattern(program: str) -> Any:
-    """The module that reads replies for the driver, by its path: this program knows no package."""
-    spec = importlib.util.spec_from_file_location("pattern", program)
+def _load(name: str, program: str) -> Any:
+    """A module of the driver's, by its path: this program knows no package."""
+    spec = importlib.util.spec_from_file_location(name, program)
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
-    sys.modules["pattern"] = module  # dataclasses looks its module up there
+    sys.modules[name] = module  # dataclasses looks its module up there
     spec.loader.exec_module(module)
     return module
 

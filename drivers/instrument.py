@@ -15,6 +15,7 @@ _ERROR = re.compile(r"\s*([+-]?\d{1,9})\s*(?:,\s*\"?(.*?)\"?\s*)?")
 _ERROR_REPLY = re.compile(r"\s*-[1-4]\d\d\s*,")  # an error reply in place of data
 _NUMBER = re.compile(r"[+-]?\d+(\.\d*)?")
 _PROBE_TIMEOUT_S = 0.6
+_EVENT_STATUS = 0x20  # of the status byte, IEEE 488.2, 11.2
 _NOT_ASKED = ("read", "drain")  # to find out whether they are known: they take a reading, or there is none yet
 
 
@@ -43,7 +44,7 @@ class Instrument:
 
     def open(self) -> None:
         """Identify, drain old errors (they are kept as notices) and reset."""
-        self.identity = self.link.identify(self.dialect.identify)
+        self.identity = self.link.identify(self.dialect.identify) or f"{self.dialect.id}, which cannot be asked"
         self._check_identity()
         self.notices += [f"found in the error queue: {code} {text}" for code, text in self._drain()]
         self._test_compound()
@@ -309,6 +310,8 @@ class Instrument:
             self.link.pause(sync.delay_s)
         elif sync.mode == "poll":
             self._poll(timeout_s)
+        elif sync.mode == "status":
+            self._await_status(timeout_s)
 
     def _poll(self, timeout_s: float) -> None:
         sync = self.dialect.sync
@@ -323,6 +326,23 @@ class Instrument:
                 )
             self.link.pause(sync.interval_s)
             waited += sync.interval_s
+
+    def _await_status(self, timeout_s: float) -> None:
+        """Until the event-status bit is set in the status byte; it is cleared by reading the events."""
+        sync = self.dialect.sync
+        self.send(sync.query)
+        waited = 0.0
+        while not self.link.status_byte() & _EVENT_STATUS:
+            if waited >= timeout_s:
+                raise LinkTimeout(
+                    f"not done within {timeout_s:.3g} s",
+                    resource=self.link.resource,
+                    command=sync.query,
+                    remedy="Let *ESE 1 stand in reset, or write another mode in [sync] of the dialect.",
+                )
+            self.link.pause(sync.interval_s)
+            waited += sync.interval_s
+        self.link.query("*ESR?")
 
     def _refuse_error_reply(self, reply: str, command: str) -> None:
         errors = self.dialect.errors

@@ -7,6 +7,7 @@ does so no sooner, because whoever met the time-out may have a source to switch 
 
 from __future__ import annotations
 
+import contextlib
 import math
 import time
 from collections.abc import Callable
@@ -21,6 +22,7 @@ SLICE_S = 0.1  # the longest time without a look at `on_wait`
 _STALE_ANSWERS = 8
 _REMEMBERED = 256
 _EMPTY_LINE_S = 1e-4
+_GREETING_S = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,7 @@ class Habits:
     max_message_bytes: int = 0
     prompt: str = ""
     echo: bool = False
+    greeting: bool = False
 
 
 class _Left:
@@ -75,6 +78,7 @@ class Link:
         self._encoded: dict[str, bytes] = {}  # a run sends the same few messages over and over
         self.identity_query = "*IDN?"
         self._wire = open_wire()
+        self._hear_greeting()
 
     @property
     def identity(self) -> str:
@@ -84,7 +88,7 @@ class Link:
     def identify(self, query: str = "*IDN?") -> str:
         """Who the instrument is; remembered, to recognise it after a time-out."""
         self.identity_query = query
-        self._identity = self.query(query)
+        self._identity = self.query(query) if query else ""
         return self._identity
 
     def write(self, message: str, *, at_once: bool = False) -> None:
@@ -187,7 +191,26 @@ class Link:
         """Hang up and connect again."""
         self._wire.close()
         self._wire = self._open_wire()
+        self._hear_greeting()
         self.on_reopen()
+
+    def _hear_greeting(self) -> None:
+        """What it says when it is connected to is no answer to anything."""
+        if self._habits.greeting:
+            with contextlib.suppress(TimeoutError):
+                self._receive(min(_GREETING_S, self.timeout_s))
+
+    def drop(self) -> None:
+        """Throw away what has come unasked."""
+        self._wire.clear()
+
+    def status_byte(self) -> int:
+        """Its status byte (IEEE 488.2, 11.2), past the messages. Raises LinkError where the link has none."""
+        read = getattr(self._wire, "status_byte", None)
+        if read is None:
+            remedy = "Write another mode in [sync] of the dialect: this link carries no status byte."
+            raise LinkError("no status byte", resource=self.resource, remedy=remedy)
+        return int(read())
 
     def fileno(self) -> int | None:
         """The number of the socket in use; None where the wire is none."""
@@ -226,6 +249,8 @@ class Link:
     def _resynchronise(self) -> None:
         """Make sure that the next answer is the answer to the next question."""
         if not self._identity:
+            if not self.identity_query:
+                self.reopen()  # nothing tells a late answer from the next one
             return
         try:
             self._wire.clear()

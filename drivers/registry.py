@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from drivers.brief_wire import BriefWire
 from drivers.dialect import Dialect
 from drivers.link import Habits, Link
 from drivers.scpi_source import ScpiSource
@@ -18,13 +19,18 @@ def make_link(
 ) -> Link:
     """Connect; `wire` replaces the connection that the address names."""
     end = dialect.read_termination.encode("ascii")
+
+    def connect() -> Wire:
+        return open_wire(address, end, dialect.serial)
+
+    opened = wire or connect
     return Link(
-        wire or (lambda: open_wire(address, end)),
+        (lambda: BriefWire(opened, address)) if dialect.hangs_up else opened,
         address,
         write_termination=dialect.write_termination,
         timeout_s=dialect.timeout_s,
         transcript=transcript,
-        habits=Habits(dialect.command_gap_s, dialect.max_message_bytes, dialect.prompt, dialect.echo),
+        habits=Habits(dialect.command_gap_s, dialect.max_message_bytes, dialect.prompt, dialect.echo, dialect.greeting),
     )
 
 

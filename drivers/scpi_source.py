@@ -215,7 +215,7 @@ class ScpiSource(Instrument):
             address=self.link.resource,
             host=None if target is None else target[0],
             port=None if target is None else target[1],
-            fd=self.link.fileno(),
+            fd=None if self.dialect.hangs_up else self.link.fileno(),
             safe=self.off_messages(),
             identify=self.link.identity_query,
             identity=self.link.identity,
@@ -226,6 +226,9 @@ class ScpiSource(Instrument):
             reply="" if output.reply is None else output.reply.source,
             prompt=self.dialect.prompt.strip(),
             bit=output.bit if output.kind == "bit" else None,
+            mask=output.mask,
+            serial=self.dialect.serial,
+            hangs_up=self.dialect.hangs_up,
             library="" if target is not None else visa_library(self.link.resource),
         )
 

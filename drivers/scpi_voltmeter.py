@@ -24,7 +24,7 @@ class ScpiVoltmeter(Instrument):
         aperture_s = nplc / line_frequency_Hz
         if self.has("nplc"):
             self.set("nplc", nplc)
-        else:
+        elif self.has("aperture") or not self.spelling("read").listen:
             self.set("aperture", aperture_s)
         if range_V is not None:
             self.set("range", range_V)
@@ -50,6 +50,10 @@ class ScpiVoltmeter(Instrument):
         """Start a reading; other instruments may be started before `finish` waits for it."""
         for message in self._read.before:
             self.send(message)
+        if self._read.listen:
+            self.link.drop()
+            self.link.read("a reading that comes unasked", self._timeout_s)  # it was begun before
+            return
         self.link.write(self._read.get)
 
     def finish(self) -> float:

@@ -15,6 +15,7 @@ from typing import Any, Protocol
 from drivers.dialect.pattern import LONGEST_REPLY
 from drivers.errors import AddressError, LinkClosed, LinkRefused, ReplyError
 from drivers.plain import shortened
+from drivers.serial_line import set_up_line
 
 _SOCKET_ADDRESS = re.compile(r"TCPIP\d*::([^:]+|\[[0-9a-f:]+\])::(\d+)::SOCKET", re.IGNORECASE)
 _CONNECT_TIMEOUT_S = 5.0
@@ -79,13 +80,13 @@ def host_and_port(address: str) -> tuple[str, int] | None:
     return None if match is None else (match[1].strip("[]"), int(match[2]))
 
 
-def open_wire(address: str, read_termination: bytes = b"\n") -> Wire:
-    """Connect to a VISA resource string. Raises AddressError, LinkRefused."""
+def open_wire(address: str, read_termination: bytes = b"\n", serial: dict[str, int] | None = None) -> Wire:
+    """Connect to a VISA resource string; `serial` are settings of a serial line. Raises AddressError, LinkRefused."""
     check_address(address)
     target = host_and_port(address)
     if target is not None:
         return SocketWire(*target, address, read_termination)
-    return VisaWire(address, read_termination)
+    return VisaWire(address, read_termination, serial or {})
 
 
 def _too_long(address: str) -> ReplyError:
@@ -245,7 +246,7 @@ def visa_library(address: str) -> str:
 class VisaWire:
     """Any other VISA resource, through PyVISA; loaded on first use."""
 
-    def __init__(self, address: str, read_termination: bytes) -> None:
+    def __init__(self, address: str, read_termination: bytes, serial: dict[str, int]) -> None:
         import pyvisa
 
         # Each library and protocol raises its own: RuntimeError, EOFError and bare Exceptions among them.
@@ -263,6 +264,8 @@ class VisaWire:
             self._resource = opened
             self._resource.write_termination = ""
             self._resource.read_termination = read_termination.decode("ascii")
+            if self._serial:
+                set_up_line(opened, serial)
             self._more = pyvisa.constants.StatusCode.success_max_count_read
         except self._errors as error:
             remedy = "Check the address, and that the library for this kind of link is installed."
@@ -313,6 +316,13 @@ class VisaWire:
                 raise TimeoutError from error
             raise self._closed(error) from error
         return bytes(data), status != self._more
+
+    def status_byte(self) -> int:
+        """By serial poll."""
+        try:
+            return int(self._resource.read_stb())
+        except self._errors as error:
+            raise self._closed(error) from error
 
     def clear(self) -> None:
         """Device clear, where the link has it."""

@@ -28,6 +28,7 @@ VALUE_KINDS = ("number", "bool", "text", "bit", "index", "channel", "list")
 ROUNDINGS = ("exact", "up", "down", "nearest")
 ENCODINGS = {"ascii": "", "real64": ">f8", "real64-swapped": "<f8"}  # as numpy names them
 ITEMS = ("value", "value time")  # of each reading in a buffer
+SYNC_MODES = ("query", "poll", "status", "delay", "none")
 STATUSES = ("", "proved", "unverified", "confirmed")
 
 
@@ -46,6 +47,7 @@ class Spelling:
     items: what a buffer holds of each reading, "value" or "value time"; {first}, {last} and {count} in its `get` are
     the part that is asked for, counted from `index_base`; without them it gives all that it holds.
     counts: a level is written as so many counts for the range in use, instead of in amperes.
+    listen: a voltmeter that sends its readings unasked; the first whole one after a change counts.
     fixed, by_hand: a compliance in V that the make fixes, or one that is set on the front panel and confirmed.
     status, evidence: what is known of this spelling; limits: "clamp", "trip" or "unknown", for a compliance.
     """
@@ -81,6 +83,7 @@ class Spelling:
     counts: int = 0
     fixed: float = 0.0
     by_hand: bool = False
+    listen: bool = False
 
     @property
     def settable(self) -> bool:
@@ -107,7 +110,10 @@ class Errors:
 
 @dataclass(frozen=True, slots=True)
 class Sync:
-    """How to know that a command has acted: "query" (answers when done), "poll" (until `done`), "delay", "none"."""
+    """How to know that a command has acted: "query" (answers when done), "poll" (until `done`), "delay", "none".
+
+    "status": `query` orders the event-status bit of the status byte, which is polled (IEEE 488.2, 11.5).
+    """
 
     mode: str = "query"
     query: str = "*OPC?"
@@ -138,7 +144,11 @@ class Format:
 
 @dataclass(frozen=True, slots=True)
 class Dialect:
-    """All that a driver needs to know of an instrument family."""
+    """All that a driver needs to know of an instrument family.
+
+    `greeting`: it says a line when it is connected to. `hangs_up`: it closes the connection after each exchange.
+    `serial`: settings of a serial line by PyVISA's names. An empty `identify` cannot be asked who it is.
+    """
 
     id: str
     kind: str
@@ -155,6 +165,9 @@ class Dialect:
     max_message_bytes: int = 0
     prompt: str = ""
     echo: bool = False
+    greeting: bool = False
+    hangs_up: bool = False
+    serial: dict[str, int] = field(default_factory=dict)
     also_sources: bool = False
     errors: Errors = field(default_factory=Errors)
     sync: Sync = field(default_factory=Sync)

@@ -12,14 +12,18 @@ command_gap_s = 0.0                  # pause between messages
 max_message_bytes = 0                # 0: no limit
 prompt = "> "                        # stands before each answer
 echo = false                         # sends back what it gets
+greeting = false                     # says a line when it is connected to
+hangs_up = false                     # closes the connection after each exchange
+baud_rate = 9600                     # of a serial line; data_bits, parity (none, odd, even, mark, space), stop_bits,
+                                     # flow (none, xon-xoff, rts-cts, dtr-dsr) beside it
 [identify]
-query = "*IDN?"
+query = "*IDN?"                      # empty for one that cannot be asked
 reply = "{skip}"                     # refuse an instrument that answers otherwise
 [errors]
 mode = "queue"                       # queue, register, reply, none
 query = ":SYST:ERR?"
 [sync]
-mode = "query"                       # query, poll, delay, none
+mode = "query"                       # query, poll, status (query = "*OPC", by the status byte), delay, none
 query = "*OPC?"
 [format]
 digits = 8
@@ -64,6 +68,7 @@ from drivers.dialect.model import (
 from drivers.dialect.suffix import suffix_is_plain, suffix_is_safe
 from drivers.errors import DialectError
 from drivers.plain import shortened
+from drivers.serial_line import FLOWS, PARITIES, STOP_BITS
 from drivers.toml import TomlError, read_toml
 
 _FOLDER = Path(__file__).parents[1] / "dialects"
@@ -71,7 +76,7 @@ _DEEPEST = 8  # overlays upon overlays
 _TOP = {"id", "kind", "extends", "also_sources", "link", "identify", "errors", "sync", "format", "sequence", "cap"}
 _LINK = {
     "write_termination", "read_termination", "timeout_s", "compound", "command_gap_s", "max_message_bytes", "prompt",
-    "echo",
+    "echo", "greeting", "hangs_up", "baud_rate", "data_bits", "parity", "stop_bits", "flow",
 }  # fmt: skip
 _LEAST_DIGITS = 6
 _WIDEST = 40
@@ -201,12 +206,34 @@ class _Reader(Fields):
             max_message_bytes=max_bytes,
             prompt=self.get(link, "link", "prompt", ""),
             echo=self.get(link, "link", "echo", default=False),
+            greeting=self.get(link, "link", "greeting", default=False),
+            hangs_up=self.get(link, "link", "hangs_up", default=False),
+            serial=self._serial(link),
             also_sources=self.typed("also_sources", table.get("also_sources", isinstance(kinds, list)), bool, False),
             errors=self._errors(table),
             sync=self._sync(table),
             format=self._format(table),
             path=str(self.path),
         )
+
+    def _serial(self, link: dict[str, Any]) -> dict[str, int]:
+        """What of a serial line is said; the rest is as the system has it."""
+        found: dict[str, int] = {}
+        for key, name, low, high in (("baud_rate", "baud_rate", 50, 4_000_000), ("data_bits", "data_bits", 5, 8)):
+            if key in link:
+                value = self.get(link, "link", key, 0)
+                if not low <= value <= high:
+                    self.fault(f"link.{key}", value, f"Write a whole number from {low} to {high}")
+                found[name] = value
+        for key, name, words in (("parity", "parity", PARITIES), ("flow", "flow_control", FLOWS)):
+            if key in link:
+                found[name] = words[self.word(link, "link", key, "none", tuple(words))]
+        if "stop_bits" in link:
+            bits = float(self.get(link, "link", "stop_bits", 1.0))
+            if bits not in STOP_BITS:
+                self.fault("link.stop_bits", bits, "Write 1, 1.5 or 2")
+            found["stop_bits"] = STOP_BITS.get(bits, 10)
+        return found
 
     def _errors(self, table: dict[str, Any]) -> Errors:
         section = self.table(table, "errors", {f.name for f in fields(Errors)})
@@ -232,7 +259,9 @@ class _Reader(Fields):
         section = self.table(table, "sync", {f.name for f in fields(Sync)})
         default = Sync()
         query = self.get(section, "sync", "query", default.query)
-        mode = self.word(section, "sync", "mode", "query" if query else "none", ("query", "poll", "delay", "none"))
+        mode = self.word(
+            section, "sync", "mode", "query" if query else "none", ("query", "poll", "status", "delay", "none")
+        )
         delay_s = self.seconds(section, "sync", "delay_s", 0.0)
         interval_s = self.seconds(
             section, "sync", "interval_s", default.interval_s, at_least=0.0005, longest=_LONGEST_GAP_S
@@ -344,7 +373,7 @@ class _Reader(Fields):
             self.fault(f"{where}.fixed", s.fixed, "Write the volts that the make fixes, or by_hand = true")
         if (s.fixed or s.by_hand) and s.set:
             self.fault(f"{where}.set", s.set, "Leave it out where the compliance is fixed or set by hand")
-        if not s.settable and not s.get and not s.fixed and not s.by_hand:
+        if not s.settable and not s.get and not (s.fixed or s.by_hand or s.listen):
             self.fault(where, None, "Write set, get or both")
         if bool(s.on_set) != bool(s.off_set):
             self.fault(f"{where}.on_set", s.on_set or s.off_set, "Write on_set and off_set together")

@@ -307,7 +307,8 @@ def test_a_connection_of_its_own_goes_where_the_plan_says(monkeypatch: pytest.Mo
     opened: list[tuple[str, str, bytes]] = []
 
     class Visa(Scripted):
-        def __init__(self, address: str, library: str, end: bytes) -> None:
+        def __init__(self, address: str, library: str, end: bytes, set_up: object = None) -> None:
+            assert set_up is None
             super().__init__(end=end)
             opened.append((address, library, end))
 
