@@ -222,8 +222,8 @@ class Guardian:
                 if self._keep_off(SocketConnection(sock, self._plan["end"].encode()), time.monotonic() + 1.0):
                     return True
         while time.monotonic() < give_up:
-            # Send at once and keep waiting: an instrument for one client serves us when it has noticed that the other is
-            # dead, and every abandoned try would queue one more dead client before us.
+            # Send at once and keep waiting: an instrument for one client serves us when it has noticed that the other
+            # is dead, and every abandoned try would queue one more dead client before us.
             with contextlib.suppress(OSError), contextlib.closing(self._connect()) as connection:
                 if self._keep_off(connection, give_up):
                     return True

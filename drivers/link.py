@@ -200,6 +200,10 @@ class Link:
             with contextlib.suppress(TimeoutError):
                 self._receive(min(_GREETING_S, self.timeout_s))
 
+    def in_step(self) -> None:
+        """Nothing was asked, so that nothing came in time is no sign of a late answer."""
+        self._out_of_step = False
+
     def drop(self) -> None:
         """Throw away what has come unasked."""
         self._wire.clear()

@@ -14,7 +14,7 @@ from benchapp.recipe import Recipe
 from drivers.check import Checked, check
 from drivers.dialect import Dialect
 from drivers.guardian import ProcessGuard
-from drivers.probe import Report, probe
+from drivers.probe import Progress, Report, probe
 from drivers.registry import Transcript, make_source, make_voltmeter
 from drivers.scpi_source import ScpiSource
 from drivers.scpi_voltmeter import ScpiVoltmeter
@@ -33,13 +33,23 @@ def check_instrument(
 
 
 def probe_instrument(
-    role: str, address: str, *, may_read: bool = False, transcript: Transcript | None = None
+    role: str,
+    address: str,
+    *,
+    may_read: bool = False,
+    transcript: Transcript | None = None,
+    progress: Progress = lambda doing, done, of: None,
 ) -> Report:
     """What can be found out. Raises InstrumentError, AddressError."""
     check_address(address)
     with locked("a probe", address):
         return probe(
-            lambda end: open_wire(address, end.encode("ascii")), address, role, may_read=may_read, transcript=transcript
+            lambda end: open_wire(address, end.encode("ascii")),
+            address,
+            role,
+            may_read=may_read,
+            transcript=transcript,
+            progress=progress,
         )
 
 
@@ -77,6 +87,8 @@ def check_with_output_on(
                 compliance_V=recipe.compliance_V,
                 trial_A=recipe.current_A if units.is_proved(source) else harmless_A(source, limits),
             )
-        if found and all(row.state == "works" for row in found):
+        # A compliance that no command sets cannot be tried here, and is confirmed for each run.
+        open_rows = () if source.spelling("compliance").settable else ("compliance",)
+        if found and all(row.state == "works" or row.name in open_rows for row in found):
             units.prove(source)
         return found

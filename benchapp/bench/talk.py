@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from types import TracebackType
 from typing import Self
@@ -11,18 +12,25 @@ from benchapp.bench.locks import Locks
 from benchapp.errors import Fault, InputError
 from drivers.dialect import Dialect, load_dialect
 from drivers.dialect.energising import numbers_of, why_it_energises
-from drivers.errors import InstrumentError
+from drivers.errors import InstrumentError, LinkTimeout
 from drivers.registry import make_link
 from drivers.scpi_source import ScpiSource
+
+_UNASKED_S = 0.2
+_MOST_LINES = 1000
 
 
 class Conversation:
     """Messages to an address and answers from it. A context, which hangs up.
 
-    `energised`: an output went on while we talked; `told` says what became of it.
+    `energised`: an output went on while we talked; `told` says what became of it. `plain`: nothing is sent but what is
+    said, for an instrument that knows no SCPI; then nothing is known of its output.
     """
 
-    def __init__(self, address: str, dialect: Dialect, limits: HouseLimits, timeout_s: float) -> None:
+    def __init__(
+        self, address: str, dialect: Dialect, limits: HouseLimits, timeout_s: float, *, plain: bool = False
+    ) -> None:
+        self._plain = plain
         self._held = Locks([address])
         self._held.take(f"a conversation (process {os.getpid()})")
         try:
@@ -45,22 +53,34 @@ class Conversation:
         self._link.close()
         self._held.release()
 
-    def say(self, message: str) -> str | None:
-        """Send one line; the answer where it asks. Raises InputError, LimitExceeded, InstrumentError."""
-        asks = "?" in message
+    def say(self, message: str) -> list[str]:
+        """Send one line; all that comes back. Raises InputError, LimitExceeded, InstrumentError."""
+        asks = "?" in message and not self._plain
         self._refuse(message)
         if not asks and not self._has_set:
             self._on_before, self._has_set = self._output(), True
         self._link.write(message)
-        answer = self._link.read(message, self._timeout_s) if asks else None
+        answers = [self._link.read(message, self._timeout_s)] if asks else []
+        answers += self.heard(self._timeout_s if self._plain else _UNASKED_S)
         if self._on_before is False and self._output():
             self.energised = True
             off = "it was switched off" if self._source.safe() else "IT COULD NOT BE SWITCHED OFF: do it by hand"
             self.told = f"{message!r} switched the output on: {off}"
-        return answer
+        return answers
+
+    def heard(self, first_s: float = _UNASKED_S) -> list[str]:
+        """What it says by itself: a greeting, an acknowledgement, a second line."""
+        found: list[str] = []
+        with contextlib.suppress(LinkTimeout):
+            while len(found) < _MOST_LINES:
+                found.append(self._link.read("nothing", _UNASKED_S if found else first_s))
+        self._link.in_step()
+        return found
 
     def leave(self) -> str:
         """What is to be said at the end about the output; empty where nothing is."""
+        if self._plain:
+            return "nothing was asked about its output: look at the instrument"
         if self._on_before and self._output():
             return "the output was on before, and is on now; benchapp off switches it off"
         return self.told
@@ -77,6 +97,8 @@ class Conversation:
 
     def _output(self) -> bool | None:
         """Whether the output is on, as read; None where it does not say."""
+        if self._plain:
+            return None
         try:
             known = self._source.has("output") and self._source.spelling("output").get
             return self._source.get_bool("output") if known else None

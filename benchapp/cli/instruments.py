@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from benchapp.bench.bench import identify
@@ -24,6 +24,7 @@ from drivers.probe import Report, dialect_text
 from drivers.wires import check_address, list_addresses
 
 _ROLES = ("source", "voltmeter")
+_LINE_ENDS = {"lf": "\n", "crlf": "\r\n", "cr": "\r"}
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -70,11 +71,17 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "talk",
         help="lines from standard input to the instrument, its answers back",
         description="What would switch an output on, or set a level or a compliance beyond the house limits, is not"
-        " sent. An output that went on all the same is switched off; then the exit is 3.",
+        " sent. An output that went on all the same is switched off; then the exit is 3. Every line that comes back is"
+        " shown, asked for or not.",
     )
     _add_address(talk)
     talk.add_argument("--dialect", default="scpi", metavar="NAME_OR_FILE", help="line ends and words (scpi)")
     talk.add_argument("--role", choices=_ROLES, help="where the dialect is for both")
+    talk.add_argument(
+        "--plain", action="store_true", help="send only what is typed, for an instrument that speaks no SCPI"
+    )
+    talk.add_argument("--line-end", choices=_LINE_ENDS, help="of what is sent (the dialect's)")
+    talk.add_argument("--answer-end", choices=_LINE_ENDS, help="of what it answers (the dialect's)")
     talk.add_argument("--timeout", type=float, default=2.0, help="seconds to wait for an answer (2)")
     talk.set_defaults(run=_talk)
 
@@ -114,7 +121,9 @@ def _identify(arguments: argparse.Namespace) -> int:
 
 
 def _probe(arguments: argparse.Namespace) -> int:
-    report = probe_instrument(arguments.role, arguments.address, may_read=arguments.allow_reading)
+    report = probe_instrument(
+        arguments.role, arguments.address, may_read=arguments.allow_reading, progress=_told_on_standard_error
+    )
     stream = sys.stderr if arguments.out == "-" else sys.stdout
     print(_in_words(report), file=stream)
     if arguments.out is not None:
@@ -125,6 +134,10 @@ def _probe(arguments: argparse.Namespace) -> int:
             print(f"written to {arguments.out}; try it with: benchapp instruments check {arguments.address}"
                   f" --dialect {arguments.out} --role {arguments.role}")  # fmt: skip
     return 0
+
+
+def _told_on_standard_error(doing: str, done: int, of: int) -> None:
+    print(f"probing: {doing} ({done + 1} of {of})", file=sys.stderr, flush=True)
 
 
 def _in_words(report: Report) -> str:
@@ -186,11 +199,20 @@ def _role_and_dialect(arguments: argparse.Namespace) -> tuple[str, Dialect]:
 
 def _talk(arguments: argparse.Namespace) -> int:
     _, dialect = _role_and_dialect(arguments)
-    with Conversation(arguments.address, dialect, load_limits(), arguments.timeout) as conversation:
+    dialect = replace(
+        dialect,
+        write_termination=_LINE_ENDS.get(arguments.line_end, dialect.write_termination),
+        read_termination=_LINE_ENDS.get(arguments.answer_end, dialect.read_termination),
+    )
+    with Conversation(
+        arguments.address, dialect, load_limits(), arguments.timeout, plain=arguments.plain
+    ) as conversation:
+        for line in conversation.heard():
+            print(line, flush=True)
         for line in sys.stdin:
             message = line.strip()
             try:
-                if message and (answer := conversation.say(message)) is not None:
+                for answer in conversation.say(message) if message else ():
                     print(answer, flush=True)
             except (InputError, LimitExceeded, LinkTimeout) as error:
                 print(f"benchapp: {error}", file=sys.stderr)

@@ -4,7 +4,7 @@
 `writer` makes a dialect file of it. What cannot be proved is said to be unverified and left to the user's hand.
 """
 
-from drivers.probe.prober import Finding, Probe, Report, probe
+from drivers.probe.prober import Finding, Probe, Progress, Report, probe
 from drivers.probe.writer import dialect_text
 
-__all__ = ["Finding", "Probe", "Report", "dialect_text", "probe"]
+__all__ = ["Finding", "Probe", "Progress", "Report", "dialect_text", "probe"]

@@ -13,13 +13,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from drivers.errors import InstrumentError, LinkTimeout
-from drivers.link import Link
+from drivers.link import Habits, Link
 from drivers.probe.errors import ErrorChannel
 from drivers.probe.replies import FALSE, as_asked, fits, trial_value
 from drivers.probe.spellings import BY_ROLE, Candidate, nonsense_sibling
 from drivers.wires import Wire
 
 _TIMEOUT_S = 0.4
+Progress = Callable[[str, int, int], None]
 _TERMINATIONS = ("\n", "\r\n", "\r")
 
 
@@ -41,6 +42,7 @@ class Report:
     identity: str = ""
     write_termination: str = "\n"
     echo: bool = False
+    greeting: str = ""
     compound: bool = False
     error_mode: str = "none"
     error_query: str = ""
@@ -60,12 +62,14 @@ def probe(
     *,
     may_read: bool = False,
     transcript: Callable[[str, str, str], None] | None = None,
+    progress: Progress = lambda doing, done, of: None,
 ) -> Report:
     """Probe an instrument in a role; `open_wire` connects anew with the given read termination. Raises InstrumentError.
 
-    `may_read`: READ? is allowed even where the instrument also sources.
+    `may_read`: READ? is allowed even where the instrument also sources. `progress` hears what is being done, how many
+    things are done and of how many; it may raise to end the probe.
     """
-    prober = Probe(open_wire, resource, role, may_read=may_read, transcript=transcript)
+    prober = Probe(open_wire, resource, role, may_read=may_read, transcript=transcript, progress=progress)
     try:
         return prober.run()
     finally:
@@ -83,8 +87,10 @@ class Probe:
         *,
         may_read: bool = False,
         transcript: Callable[[str, str, str], None] | None = None,
+        progress: Progress = lambda doing, done, of: None,
     ) -> None:
         self._open_wire, self._resource = open_wire, resource
+        self._progress, self._steps = progress, len(BY_ROLE[role]) + 2
         self._may_read = may_read
         self._transcript = transcript
         self.report = Report(role)
@@ -100,7 +106,9 @@ class Probe:
         """All steps in their order."""
         start = time.monotonic()
         report = self.report
+        self._progress("line end and identity", 0, self._steps)
         link = self._connect()
+        self._progress("how it refuses", 1, self._steps)
         self._errors = ErrorChannel(link, _TIMEOUT_S)
         report.error_mode, report.error_query = self._errors.mode, self._errors.query
         report.notes += [f"stood in its error queue, and is gone now: {entry}" for entry in self._errors.old]
@@ -119,14 +127,9 @@ class Probe:
     def _connect(self) -> Link:
         last: Exception | None = None
         for end in _TERMINATIONS:
-            link = Link(
-                lambda end=end: self._open_wire("\r" if end == "\r" else "\n"),  # type: ignore[misc]  # bound now
-                self._resource,
-                write_termination=end,
-                timeout_s=_TIMEOUT_S,
-                transcript=self._count,
-            )
+            link = self._linked(end)
             self._link = link
+            self._hear_greeting(link)
             try:
                 answer = link.query("*IDN?", 2 * _TIMEOUT_S)
                 if answer.strip().upper() == "*IDN?":
@@ -139,7 +142,12 @@ class Probe:
             self.report.identity, self.report.write_termination = answer, end
             if self.report.echo:
                 return self._echoing(end)
-            link.identify()
+            if link.identify() != answer:
+                # What came first was said unasked, and everything is one answer behind.
+                self.report.greeting = answer
+                link.pause(_TIMEOUT_S)
+                link.drop()
+                self.report.identity = link.identify()
             return link
         raise InstrumentError(
             "does not answer *IDN? with any usual line end",
@@ -147,21 +155,27 @@ class Probe:
             remedy="Check the address; an instrument without SCPI needs a dialect written by hand.",
         ) from last
 
-    def _echoing(self, end: str) -> Link:
-        from drivers.link import Habits
+    def _hear_greeting(self, link: Link) -> None:
+        """What it says unasked when it is connected to is no answer."""
+        with contextlib.suppress(LinkTimeout):
+            self.report.greeting = link.read("nothing", _TIMEOUT_S)
 
+    def _echoing(self, end: str) -> Link:
         assert self._link is not None
         self._link.close()
-        self._link = Link(
+        self._link = self._linked(end, Habits(echo=True, greeting=bool(self.report.greeting)))
+        self._link.identify()
+        return self._link
+
+    def _linked(self, end: str, habits: Habits | None = None) -> Link:
+        return Link(
             lambda: self._open_wire("\r" if end == "\r" else "\n"),
             self._resource,
             write_termination=end,
             timeout_s=_TIMEOUT_S,
             transcript=self._count,
-            habits=Habits(echo=True),
+            habits=habits,
         )
-        self._link.identify()
-        return self._link
 
     def _count(self, resource: str, direction: str, message: str) -> None:
         self._sent += direction == ">"
@@ -187,11 +201,13 @@ class Probe:
         if not off:
             report.notes.append("the output could not be proved off: nothing was set")
         stood = {c.header: self._errors.ask(c.query) for found in known.values() for c in found if c.trial}
-        for name, candidates in known.items():
+        for done, (name, candidates) in enumerate(known.items(), 2):
+            self._progress(name, done, self._steps)
             self._judge(name, candidates, may_set=off)
         if off:
             self._put_all_back(stood)
         if report.role == "voltmeter":
+            self._progress("read", self._steps - 1, self._steps)
             self._judge_read()
 
     def _known(self, candidates: tuple[Candidate, ...]) -> list[Candidate]:

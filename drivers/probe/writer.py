@@ -24,6 +24,8 @@ def dialect_text(report: Report, name: str) -> str:
     lines.append(f"compound = {str(report.compound).lower()}")
     if report.echo:
         lines.append("echo = true")
+    if report.greeting:
+        lines.append(f"greeting = true  # it said {_quoted(report.greeting[:80])}")
     lines += ["", "[errors]", *_errors(report), "", "[sync]"]
     lines.append('query = "*OPC?"' if report.completes else 'mode = "delay"\ndelay_s = 0.05  # *OPC? is not answered')
     lines += ["", "[sequence]", 'reset = ["*RST"]']

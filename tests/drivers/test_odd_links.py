@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import socket
 import threading
@@ -14,13 +15,19 @@ from pathlib import Path
 import pytest
 from pyvisa import constants
 
+from benchapp.bench.check import probe_instrument
+from benchapp.cli.main import main
 from drivers.dialect import Dialect, load_dialect
 from drivers.errors import DialectError, LinkClosed, LinkError, LinkTimeout
 from drivers.guardian import SafePlan
 from drivers.guardian_process import Guardian, Orders
+from drivers.probe import dialect_text
 from drivers.registry import make_link, make_source, make_voltmeter
 from drivers.serial_line import set_up_line
+from sim.bench import SimulatedBench
+from sim.clock import ScaledClock
 from sim.loopback import Loopback
+from sim.scenario import load_scenario
 from tests.drivers.test_asking import Table
 from tests.faults.test_guardian_parts import Scripted
 
@@ -306,3 +313,64 @@ def test_the_status_byte_tells_when_it_is_done(tmp_path: Path) -> None:
     late.open()
     with pytest.raises(LinkTimeout, match=r"not done within 2 s at '\*OPC'.*\*ESE 1"):
         late.set("level", 0.5)
+
+
+def _shouts(memory: Memory) -> Serve:
+    """No SCPI: carriage returns, a greeting, two lines for STATUS, an acknowledgement for everything else."""
+
+    def serve(connection: socket.socket) -> None:
+        connection.sendall(b"READY\r")
+        buffer = b""
+        while data := connection.recv(4096):
+            *whole, buffer = (buffer + data).split(b"\r")
+            for line in whole:
+                memory.log.append(line.decode())
+                connection.sendall(b"V 1.5\rA 0.25\r" if line == b"STATUS" else b"OK\r")
+
+    return serve
+
+
+def test_talk_shows_every_answer_of_an_instrument_without_scpi(
+    served: Callable[[Serve], str], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    memory = Memory()
+    address = served(_shouts(memory))
+    monkeypatch.setattr("sys.stdin", io.StringIO("STATUS\nSET 3\n"))
+    ends = ["--line-end", "cr", "--answer-end", "cr"]
+    assert main(["instruments", "talk", address, "--plain", "--timeout", "0.5", *ends]) == 0
+    told = capsys.readouterr()
+    assert told.out.splitlines() == ["READY", "V 1.5", "A 0.25", "OK"]
+    assert "nothing was asked about its output" in told.err
+    assert memory.log == ["STATUS", "SET 3"]
+
+
+@pytest.mark.parametrize("late_s", [0.0, 0.6])
+def test_a_probe_takes_no_greeting_for_an_identity(
+    tmp_path: Path, served: Callable[[Serve], str], late_s: float
+) -> None:
+    sim = SimulatedBench(load_scenario("shunt"), ScaledClock(50))
+    lock = threading.Lock()
+
+    def serve(connection: socket.socket) -> None:
+        time.sleep(late_s)
+        connection.sendall(b"WELCOME\n")
+        for line in lines(connection):
+            with lock:
+                reply = sim.source.process(line)
+            if reply is not None:
+                connection.sendall(reply.encode() + b"\n")
+
+    seen: list[tuple[str, int, int]] = []
+    address = served(serve)
+    report = probe_instrument("source", address, progress=lambda *step: seen.append(step))
+    assert report.identity == "Generic,Current Source,0,1.0"
+    assert report.greeting == "WELCOME"
+    assert [done for _, done, _ in seen] == list(range(len(seen)))
+    assert seen[-1][1:] == (len(seen) - 1, len(seen))
+    path = tmp_path / "probed.toml"
+    path.write_text(dialect_text(report, "probed"))
+    with contextlib.closing(make_source(address, load_dialect(str(path), "source"))) as found:
+        if late_s == 0.0:  # later than half a second it is no greeting that a driver would wait for
+            found.open()
+            assert found.identity == report.identity
+            assert found.has("range")

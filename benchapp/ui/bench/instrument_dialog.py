@@ -41,11 +41,13 @@ class InstrumentDialog(QDialog):
 
     Signals:
         said: a line of the conversation.
+        going_on: what a probe is doing, how many things are done, and of how many.
         found: what was found: a sentence, rows of (capability, state, seen), and a dialect's text or "".
         dialect_saved: role and path of a dialect file that was written.
     """
 
     said = Signal(str)
+    going_on = Signal(str, int, int)
     found = Signal(str, list, str)
     dialect_saved = Signal(str, str)
 
@@ -91,6 +93,7 @@ class InstrumentDialog(QDialog):
         queued = Qt.ConnectionType.QueuedConnection
         self.said.connect(self.log.appendPlainText, queued)
         self.found.connect(self._show, queued)
+        self.going_on.connect(self._show_progress, queued)
 
     def _button(self, text: str, act: Callable[[], object]) -> QPushButton:
         button = QPushButton(text)
@@ -159,7 +162,7 @@ class InstrumentDialog(QDialog):
 
     def _probe(self, role: str) -> None:
         address, _ = self._of(role)
-        report = probe_instrument(role, address, transcript=self._note)
+        report = probe_instrument(role, address, transcript=self._note, progress=self.going_on.emit)
         rows = [(f.name, f.status, f.evidence) for f in report.findings]
         rows += [(name, "missing", "not answered in any usual spelling") for name in report.missing]
         text = f"{report.identity}: {report.messages} messages in {report.seconds:.1f} s. {' '.join(report.notes)}"
@@ -173,6 +176,9 @@ class InstrumentDialog(QDialog):
 
     def _note(self, _resource: str, direction: str, message: str) -> None:
         self.said.emit(f"{direction} {message}")
+
+    def _show_progress(self, doing: str, done: int, of: int) -> None:
+        self.summary.setText(f"Probing: {doing} ({done + 1} of {of})")
 
     def _show(self, text: str, rows: list[tuple[str, str, str]], dialect: str) -> None:
         self.summary.setText(text)

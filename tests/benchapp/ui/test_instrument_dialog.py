@@ -46,8 +46,12 @@ def test_check_then_probe_then_save(qtbot: QtBot, choice: BenchChoice, tmp_path:
     assert "read" in cells(dialog, 0)
     assert "✓ works" in cells(dialog, 1)
     assert "> *IDN?" in dialog.log.toPlainText()
+    steps: list[str] = []
+    dialog.going_on.connect(lambda doing, done, of: steps.append(f"{doing} {done} {of}"))
     dialog.start_probe()
     wait_for(lambda: dialog.save.isEnabled())
+    assert steps[0].startswith("line end and identity 0 ")
+    assert len(steps) == int(steps[0].split()[-1])
     assert "✓ proved" in cells(dialog, 1)
     saved: list[tuple[str, str]] = []
     dialog.dialect_saved.connect(lambda role, path: saved.append((role, path)))
