@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test bench coverage verdicts gallery kill-trial fault-matrix starvation rivals damaged-logbooks fuzz plate mutants clean
+.PHONY: run test bench coverage verdicts gallery kill-trial fault-matrix starvation rivals damaged-logbooks fuzz plate lying-sources mutants clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -59,6 +59,9 @@ plate: .venv/.test-ready
 mutants: .venv/.test-ready
 	@$(BIN)/pip install --quiet -e '.[dev,mutation]'
 	@$(BIN)/python -m tests.mutants $(N)
+
+lying-sources: .venv/.test-ready
+	@$(BIN)/python -m tests.faults.lying_sources $(N)
 
 damaged-logbooks: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.logbooks $(N)
