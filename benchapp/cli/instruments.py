@@ -11,6 +11,7 @@ from pathlib import Path
 from benchapp.bench.bench import identify
 from benchapp.bench.check import check_instrument, check_with_output_on, probe_instrument
 from benchapp.bench.limits import LimitExceeded, load_limits
+from benchapp.bench.protocol import protocol_text
 from benchapp.bench.talk import Conversation
 from benchapp.cli.output import opened
 from benchapp.errors import Fault, InputError
@@ -56,6 +57,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     checking.add_argument("--dialect", default="scpi", metavar="NAME_OR_FILE")
     checking.add_argument("--role", choices=_ROLES, help="where the dialect is for both")
     checking.add_argument("--json", metavar="FILE", help='as JSON, "-" for standard output')
+    checking.add_argument(
+        "--protocol", action="store_true", help="print what only the real instrument can show, to be done once by hand"
+    )
     energised = checking.add_argument_group(
         "with the output on",
         "A source on a resistor of known value, with a voltmeter beside it: proves that ON switches on, the unit of the"
@@ -150,6 +154,10 @@ def _in_words(report: Report) -> str:
 
 def _check(arguments: argparse.Namespace) -> int:
     role, dialect = _role_and_dialect(arguments)
+    if arguments.protocol:
+        found = identify(role, arguments.address, arguments.dialect)
+        print(protocol_text(arguments.address, role, arguments.dialect, found.identity or "an instrument not reached"))
+        return 3 if found.fault else 0
     identity, rows, notices = check_instrument(role, arguments.address, dialect)
     if arguments.energise is not None:
         on = _check_energised(arguments, dialect)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from benchapp.bench.protocol import protocol_steps
 from benchapp.cli.main import main
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock
@@ -68,6 +69,21 @@ def test_a_wrong_dialect_fails_the_check(
     assert main(["instruments", "check", bench[1].voltmeter, "--dialect", str(path)]) == 0
     rows = capsys.readouterr().out.splitlines()
     assert any(row.startswith("nplc") and "missing" in row for row in rows)
+
+
+def test_what_only_the_real_instrument_can_show_is_printed(
+    bench: tuple[SimulatedBench, BenchServer], capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, server = bench
+    assert main(["instruments", "check", server.source, "--protocol"]) == 0
+    told = capsys.readouterr().out
+    assert told.startswith("Protocol for Generic,Current Source,0,1.0 as source at TCPIP::")
+    assert "kill -9" in told
+    assert "The cable" not in told
+    assert main(["instruments", "check", server.voltmeter, "--role", "voltmeter", "--protocol"]) == 0
+    assert "overload" in capsys.readouterr().out
+    steps = [step.what for step in protocol_steps("GPIB0::5::INSTR", "source", "mine.toml")]
+    assert "The cable" in steps
 
 
 def test_nobody_there(capsys: pytest.CaptureFixture[str]) -> None:
