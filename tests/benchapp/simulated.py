@@ -51,6 +51,7 @@ def run_on(
     limits: HouseLimits | None = None,
     control: Control | None = None,
     guard: NoGuard | None = None,
+    known: BudgetPlan | None = None,
 ) -> RunEnd:
     """One run in virtual time on instruments in process."""
     return Sequencer(
@@ -61,6 +62,7 @@ def run_on(
         control=control or Control(),
         publish=publish,
         guard=guard or NoGuard(),
+        known=known,
         real_time=clock.now,
     ).run()
 
@@ -83,7 +85,7 @@ class Rehearsal:
         self.sim = SimulatedBench(self.scenario, self.clock, self.seed)
         self.control = Control()
 
-    def run(self, recipe: Recipe, transcript: Transcript | None = None) -> RunEnd:
+    def run(self, recipe: Recipe, transcript: Transcript | None = None, known: BudgetPlan | None = None) -> RunEnd:
         self.recipe = recipe
         plan = BenchPlan(
             "source",
@@ -103,7 +105,16 @@ class Rehearsal:
                 current_voltmeter_wire=lambda: Loopback(second),
             )
         bench = Bench(plan, transcript or (lambda *line: self.sent.append(line)))
-        return run_on(bench, recipe, self.clock, self._take, limits=self.limits, control=self.control, guard=self.guard)
+        return run_on(
+            bench,
+            recipe,
+            self.clock,
+            self._take,
+            limits=self.limits,
+            control=self.control,
+            guard=self.guard,
+            known=known,
+        )
 
     def _take(self, batch: Batch) -> None:
         self.batches.append(batch)

@@ -68,6 +68,7 @@ def test_what_is_published_is_in_the_record_and_a_replay_gives_the_same(
     assert session.history.blocks.since(0)[1] == pytest.approx(blocks[1], rel=1e-12)
     assert record.summary.stated is not None
     assert statement_from(record.summary.stated) == stated
+    assert (stated.conditions.range_V, stated.conditions.source_range_A) == (0.01, 10.0)
 
 
 def test_a_result_so_far_is_stated_while_it_goes_on(sim: tuple[SimulatedBench, BenchServer], tmp_path: Path) -> None:

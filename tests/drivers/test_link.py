@@ -209,3 +209,53 @@ def test_empty_lines_do_not_stretch_the_deadline() -> None:
     with pytest.raises(LinkTimeout):
         Link(TricklingWire, "here").query("A?", 0.4)
     assert time.monotonic() - began < 0.7
+
+
+class HastyWire(ScriptedWire):
+    """Two empty lines, then the answer; notes whether it was cleared."""
+
+    def __init__(self, *lines: bytes | Exception) -> None:
+        super().__init__({})
+        self.lines = list(lines)
+        self.cleared = 0
+
+    def receive(self, timeout_s: float) -> bytes:
+        if timeout_s <= 0 or not self.lines:
+            raise TimeoutError
+        line = self.lines.pop(0)
+        if isinstance(line, Exception):
+            raise line
+        return line
+
+    def clear(self) -> None:
+        self.cleared += 1
+
+
+def test_empty_lines_before_an_answer_are_passed_over() -> None:
+    assert Link(lambda: HastyWire(b"", b"\r", b"1.5"), "here").query("A?", 0.5) == "1.5"
+
+
+def test_after_an_answer_that_was_no_answer_the_link_is_brought_into_step() -> None:
+    too_long = ReplyError("too long", resource="here", command="", remedy="")
+    wire = HastyWire(b"me", too_long, b"me", b"2.5")
+    link = Link(lambda: wire, "here")
+    link.identify()
+    with pytest.raises(ReplyError, match="too long"):
+        link.query("A?")
+    assert link.query("B?") == "2.5"
+    assert wire.cleared == 1
+    assert wire.sent == ["*IDN?", "A?", "*IDN?", "B?"]
+
+
+def test_after_a_block_that_was_none_the_link_is_brought_into_step() -> None:
+    class Wire(HastyWire):
+        def receive_bytes(self, count: int, timeout_s: float) -> bytes:
+            return b"ER"[:count]
+
+    wire = Wire(b"me", b"me", b"2.5")
+    link = Link(lambda: wire, "here")
+    link.identify()
+    with pytest.raises(ReplyError, match="begins no block"):
+        link.query_block("A?")
+    assert link.query("B?") == "2.5"
+    assert wire.sent == ["*IDN?", "A?", "*IDN?", "B?"]

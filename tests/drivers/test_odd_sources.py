@@ -125,6 +125,9 @@ def test_a_compliance_in_steps_is_the_next_lower_one(tmp_path: Path) -> None:
     source, box = opened(tmp_path, _LEVEL, stepped, _OUTPUT)
     source.configure(current_A=0.5, compliance_V=5.0)
     assert "U 1" in box.log
+    box.log.clear()
+    source.configure(current_A=0.5, compliance_V=2.0)
+    assert "U 1" in box.log
     with pytest.raises(SettingError, match=r"compliance of 0.2 has no place"):
         source.configure(current_A=0.5, compliance_V=0.2)
     box.replies["U?"] = "2"

@@ -116,10 +116,17 @@ def test_it_must_stay_off(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(guardian_process, "_LOOK_AGAIN_S", 0.2)
     reads: Iterator[bool] = iter([True, False, True, True, True, True, True, True])
     found = guardian()
-    monkeypatch.setattr(found, "_off", lambda *_: next(reads))
+    waits_s: list[float] = []
+
+    def off(_: Connection, deadline: float) -> bool:
+        waits_s.append(deadline - time.monotonic())
+        return next(reads)
+
+    monkeypatch.setattr(found, "_off", off)
     began = time.monotonic()
     assert found._keep_off(Scripted(), soon())
     assert time.monotonic() - began >= 0.2
+    assert all(0.9 < wait_s <= 1.0 for wait_s in waits_s[1:])
     monkeypatch.setattr(found, "_off", lambda *_: False)
     assert not found._keep_off(Scripted(), soon())
     began = time.monotonic()

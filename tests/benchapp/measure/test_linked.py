@@ -139,6 +139,15 @@ def test_without_counts_and_times_the_readings_lie_evenly_over_the_pass() -> Non
     assert within[-1] == pytest.approx(within[0], rel=0.02)
 
 
+def test_a_pass_is_two_seconds_long_and_its_times_are_those_of_the_readings() -> None:
+    rehearsal = linked(LEDGER, stop=StopRule(100))
+    assert ":TRIG:COUN 5.00000000E+01" in [message for _, way, message in rehearsal.sent if way == ">"]
+    times_s = [reading.time_s for reading in rehearsal.readings]
+    assert 0.03 <= times_s[0] < 0.1  # settled, and half an aperture
+    assert times_s == sorted(times_s)
+    assert times_s[-1] < rehearsal.last.time_s
+
+
 def test_a_pass_that_is_over_too_soon_is_not_believed() -> None:
     """A voltmeter that keeps a pulse for later starts its next reading before the circuit has settled."""
     rehearsal = Rehearsal(SHUNT, 3)

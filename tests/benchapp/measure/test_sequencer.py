@@ -1,4 +1,5 @@
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -7,9 +8,12 @@ from benchapp.events import EndReason, EventKind, RunStatus
 from benchapp.measure.control import Control
 from benchapp.measure.snapshot import Batch, RecordLost
 from benchapp.recipe import StopRule
+from benchapp.result.budget import BudgetPlan
+from benchapp.result.card import load_card
 from drivers.guardian import NoGuard, SafePlan
 from sim.devices.current_source import CurrentSource
 from sim.scenario import load_scenario
+from sim.world.config import Faults
 from tests.benchapp.simulated import Rehearsal, benches_in_order, recipe_of
 
 
@@ -328,3 +332,51 @@ def test_readings_that_come_fast_are_handed_over_in_batches() -> None:
     assert len(with_readings) < len(rehearsal.readings) / 3
     spans = [batch.readings[-1].time_s - batch.readings[0].time_s for batch in with_readings]
     assert max(spans) < 0.04
+
+
+class _Counting(NoGuard):
+    """Counts the beats."""
+
+    def __init__(self) -> None:
+        self.beats = 0
+
+    def beat(self) -> None:
+        self.beats += 1
+
+
+def test_a_long_settling_shows_life_in_every_slice() -> None:
+    guard = _Counting()
+    rehearsal = Rehearsal(guard=guard)
+    rehearsal.run(recipe_of(rehearsal.scenario, settle_s=1.0, signs="+-", stop=StopRule(2)))
+    changes = 2 + len(rehearsal.readings)
+    assert guard.beats > 18 * changes  # a slice is 50 ms
+
+
+def test_the_clock_of_the_run_is_that_of_its_readings() -> None:
+    rehearsal = Rehearsal()
+    rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(5)))
+    for batch in rehearsal.batches:
+        if batch.readings:
+            assert abs(batch.snapshot.time_s - batch.readings[-1].time_s) < 0.1
+
+
+def test_a_voltmeter_that_complains_is_heard() -> None:
+    scenario = replace(load_scenario("shunt"), voltmeter_faults=Faults(error_at=120))
+    rehearsal = Rehearsal(scenario)
+    rehearsal.run(recipe_of(scenario, stop=StopRule(60)))
+    complaints = [event.text for event in rehearsal.events if event.kind is EventKind.COMPLAINT]
+    assert len(complaints) == 1
+    assert complaints[0].startswith("voltmeter: voltmeter reports -310")
+
+
+def test_a_target_out_of_reach_ends_the_run_at_the_tenth_block_or_before_the_output_goes_on(tmp_path: Path) -> None:
+    path = tmp_path / "card.toml"
+    path.write_text('[voltmeter]\n[[voltmeter.range]]\nrange = "10 mV"\nreading_ppm = 500\n')
+    known = BudgetPlan(load_card(path))
+    for nominal_ohm, blocks in ((250e-6, 0), (None, 10)):
+        rehearsal = Rehearsal()
+        recipe = recipe_of(rehearsal.scenario, nominal_ohm=nominal_ohm, stop=StopRule(None, until_ohm=1e-9))
+        end = rehearsal.run(recipe, known=known)
+        assert end.reason is EndReason.UNREACHABLE
+        assert rehearsal.last.blocks == blocks
+        assert (":OUTP ON" in [message for _, _, message in rehearsal.sent]) is bool(blocks)
