@@ -22,6 +22,7 @@ coverage: .venv/.test-ready
 	@$(BIN)/python -m tests.statistics.levels
 	@$(BIN)/python -m tests.statistics.risk
 	@$(BIN)/python -m tests.statistics.comparisons
+	@$(BIN)/python -m tests.statistics.measured_current
 
 verdicts: .venv/.test-ready
 	@$(BIN)/python -m tests.statistics.verdicts

@@ -1,11 +1,12 @@
 """A source and a voltmeter that answer at once, in a process of their own: what is left is the cost of the client.
 
-python -m tests.benchmarks.instant_instruments      prints {"source": ADDR, "voltmeter": ADDR}
+python -m tests.benchmarks.instant_instruments      prints {"source": ADDR, "voltmeter": ADDR, ...}
 """
 
 from __future__ import annotations
 
 import contextlib
+import itertools
 import json
 import socket
 import threading
@@ -19,6 +20,7 @@ class InstantInstrument:
             "*IDN?": name, "*OPC?": "1", ":SYST:ERR?": '0,"No error"', "SYST:ERR?": '0,"No error"', **fixed,
         }  # fmt: skip
         self._settings = settings
+        self.alternates = False  # each reading has the other sign: a current that is reversed
         self.last_step = b""
 
     def process(self, message: str) -> str:
@@ -41,8 +43,8 @@ class InstantInstrument:
         return ";".join(replies)
 
 
-def instant_pair() -> tuple[InstantInstrument, InstantInstrument]:
-    """Source and voltmeter."""
+def instant_instruments() -> dict[str, InstantInstrument]:
+    """Source, voltmeter, and a second voltmeter that reads the current."""
     source = InstantInstrument(
         "Instant source",
         {":STAT:QUES:COND?": "0"},
@@ -53,7 +55,9 @@ def instant_pair() -> tuple[InstantInstrument, InstantInstrument]:
         {":READ?": "+1.23456789E-06"},
         {":SENS:VOLT:DC:NPLC": "1", ":SENS:VOLT:DC:RANG": "1"},
     )
-    return source, voltmeter
+    second = InstantInstrument("Instant ammeter", {":READ?": "+1.0E-03"}, dict(voltmeter._settings))
+    second.alternates = True
+    return {"source": source, "voltmeter": voltmeter, "current_voltmeter": second}
 
 
 def _answer(connection: socket.socket, instrument: InstantInstrument) -> None:
@@ -61,9 +65,12 @@ def _answer(connection: socket.socket, instrument: InstantInstrument) -> None:
     connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     steps: dict[bytes, bytes] = {}  # what only sets a level or reads always answers the same
     rest = b""
+    signs = itertools.cycle((b"+1.0E-03\n", b"-1.0E-03\n"))
     with contextlib.suppress(OSError), connection:
         while data := connection.recv(65536):
             known = None if rest else steps.get(data)
+            if instrument.alternates and data == b":READ?\n":
+                known = next(signs)
             if known is not None:
                 connection.sendall(known)
                 instrument.last_step = data
@@ -86,9 +93,9 @@ def _accept(listener: socket.socket, instrument: InstantInstrument) -> None:
 
 
 def serve() -> None:
-    """Both instruments until the process is ended."""
+    """The instruments until the process is ended."""
     addresses = {}
-    for role, instrument in zip(("source", "voltmeter"), instant_pair(), strict=True):
+    for role, instrument in instant_instruments().items():
         listener = socket.create_server(("127.0.0.1", 0))
         addresses[role] = f"TCPIP::127.0.0.1::{listener.getsockname()[1]}::SOCKET"
         threading.Thread(target=_accept, args=(listener, instrument), daemon=True).start()

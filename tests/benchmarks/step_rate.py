@@ -101,12 +101,19 @@ def _timed(step: Callable[[float], float]) -> float:
     return count / (time.perf_counter() - start)
 
 
-def engine(source: str, voltmeter: str, folder: Path) -> float:
-    """A run of the program."""
-    recipe = Recipe(1e-3, nplc=0.001, settle_s=0.0, range_V=1.0, stop=StopRule(None, duration_s=_SECONDS))
-    session = Session(
-        plan_bench(source, voltmeter), recipe, HouseLimits(), clock=ScaledClock(), logbook=folder / "log.sqlite"
+def engine(source: str, voltmeter: str, folder: Path, *, second: str = "", source_dialect: str = "scpi") -> float:
+    """A run of the program; `second` measures the current."""
+    recipe = Recipe(
+        1e-3,
+        nplc=0.001,
+        settle_s=0.0,
+        range_V=1.0,
+        signs="+-",
+        stop=StopRule(None, duration_s=_SECONDS),
+        current_shunt_ohm=1.0 if second else None,
     )
+    plan = plan_bench(source, voltmeter, source_dialect, current_voltmeter=second)
+    session = Session(plan, recipe, HouseLimits(), clock=ScaledClock(), logbook=folder / "log.sqlite")
     session.start()
     session.wait()
     assert session.snapshot is not None
@@ -161,6 +168,30 @@ def main(rounds: int) -> None:
                 f"steps/s: engine {statistics.median(rates):8.0f}, {label:<32} {statistics.median(peers):8.0f},"
                 f" ratio {statistics.median(ratios):7.2f} (goal {goal:g})"
             )
+        blind = folder_for_dialect(Path(name))
+        second = addresses["current_voltmeter"]
+
+        def plain() -> float:
+            return engine(*pair, folder)
+
+        own: dict[str, tuple[Callable[[], float], Callable[[], float], float]] = {
+            "levels read back, over not": (plain, lambda: engine(*pair, folder, source_dialect=blind), 0.9),
+            "current measured, over set": (lambda: engine(*pair, folder, second=second), plain, 0.6),
+        }
+        for label, (one, other, goal) in own.items():
+            both = [(one(), other()) for _ in range(rounds)]
+            ratio = statistics.median(a / b for a, b in both)
+            print(f"steps/s: engine, {label:<32} ratio {ratio:7.2f} (goal {goal:g})")
+
+
+def folder_for_dialect(folder: Path) -> str:
+    """A source's dialect that believes its level without reading it back."""
+    path = folder / "blind.toml"
+    path.write_text(
+        'kind = "source"\nextends = "scpi"\n'
+        'cap.level = { set = ":SOUR:CURR {value}", get = ":SOUR:CURR?", verify = false }\n'
+    )
+    return str(path)
 
 
 if __name__ == "__main__":
