@@ -14,6 +14,8 @@ class BriefWire:
     def __init__(self, open_wire: Callable[[], Wire], address: str) -> None:
         self._open_wire, self._address = open_wire, address
         self._wire: Wire | None = open_wire()  # who is not there is told at once
+        self._answering: Wire | None = None
+        self._last: Wire = self._wire
 
     def send(self, data: bytes) -> None:
         """On a connection of its own; the first one is there already."""
@@ -26,7 +28,7 @@ class BriefWire:
             wire.close()
             wire = self._open_wire()
             wire.send(data)
-        self._answering = wire
+        self._answering = self._last = wire
 
     def receive(self, timeout_s: float) -> bytes:
         """The answer, after which the connection is done with."""
@@ -45,7 +47,7 @@ class BriefWire:
 
     def sleep(self, seconds: float) -> None:
         """Wait."""
-        (self._answering or self._wire or self._open_wire()).sleep(seconds)
+        self._last.sleep(seconds)  # time passes on a connection that is gone, too
 
     def close(self) -> None:
         """Hang up."""
@@ -53,8 +55,6 @@ class BriefWire:
             if wire is not None:
                 wire.close()
         self._wire = self._answering = None
-
-    _answering: Wire | None = None
 
     def _open_one(self) -> Wire:
         if self._answering is None:

@@ -255,7 +255,7 @@ class Instrument:
                 f"{name} can be asked but not set", resource=self.link.resource, command=spelling.get,
                 remedy="Name a dialect that can set it.",
             )  # fmt: skip
-        if spelling.kind == "bool" and spelling.on_set:
+        if spelling.kind in ("bool", "bit") and spelling.on_set:
             message = spelling.on_set if value else spelling.off_set
             return [*spelling.before, message], spelling.on if value else spelling.off
         text = self.value_text(spelling, value)
@@ -296,7 +296,7 @@ class Instrument:
     def _agrees(self, spelling: Spelling, value: float | bool | str, reply: str) -> bool:
         if spelling.kind == "text":
             return spelling.value.upper() in self.extract(spelling, reply).upper()
-        if spelling.kind == "bool":
+        if spelling.kind in ("bool", "bit"):
             return self.read_bool(spelling, reply) == bool(value)
         read = to_float(self.extract(spelling, reply), self.link, spelling.get)
         return agrees(float(value), read, spelling)

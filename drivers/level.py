@@ -17,8 +17,12 @@ class Level:
 
     def __init__(self, source: Instrument) -> None:
         self._source = source
-        self.spelling: Spelling = source.spelling("level")
         self.range_A: float | None = None
+
+    @property
+    def spelling(self) -> Spelling:
+        """How it is spelled."""
+        return self._source.spelling("level")
 
     def text(self, current_A: float) -> str:
         """The current as this source takes it. Raises SettingError."""
@@ -51,6 +55,8 @@ class Level:
         return self._full_scale_A() / self.spelling.counts if self.spelling.counts else self.spelling.atol
 
     def _full_scale_A(self) -> float:
+        if not self.range_A and self._source.has("range") and self._source.spelling("range").get:
+            self.range_A = self._source.get_number("range")
         if not self.range_A:
             raise SettingError(
                 "its level counts in parts of a range that is not known",

@@ -30,6 +30,7 @@ class ScpiSource(Instrument):
     def __init__(self, link: Link, dialect: Dialect) -> None:
         super().__init__(link, dialect)
         self.compliance = Compliance(self)
+        self._level = Level(self)
 
     def open(self) -> None:
         """Switch off before anything else, then identify and reset."""
@@ -38,7 +39,6 @@ class ScpiSource(Instrument):
 
     def configure(self, *, current_A: float, compliance_V: float) -> None:
         """Range before level, compliance before output: the order that every source takes."""
-        self._level = Level(self)
         if self.has("range"):
             self.set("range", abs(current_A))
             self.range_A = self.get_number("range") if self.spelling("range").get else self._range_for(abs(current_A))

@@ -22,11 +22,12 @@ class ScpiVoltmeter(Instrument):
         if self.has("function"):
             self.set("function", "")
         aperture_s = nplc / line_frequency_Hz
+        talks = self.spelling("read").listen
         if self.has("nplc"):
             self.set("nplc", nplc)
-        elif self.has("aperture") or not self.spelling("read").listen:
+        elif self.has("aperture") or not talks:
             self.set("aperture", aperture_s)
-        if range_V is not None:
+        if range_V is not None and not (talks and not self.has("range")):  # what only talks is set up by hand
             self.set("range", range_V)
             self.range_V = self.get_number("range") if self.spelling("range").get else range_V
         elif self.has("autorange"):

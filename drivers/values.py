@@ -15,7 +15,7 @@ _ROUNDING = 12.0  # a range may be the next decade above what was asked
 
 def value_text(value: float | bool | str, spelling: Spelling, numbers: Format) -> str:
     """A value, in SI units, as the instrument takes it."""
-    if spelling.kind == "bool":
+    if spelling.kind in ("bool", "bit"):
         return spelling.on if value else spelling.off
     if spelling.kind == "index":
         return str(spelling.index_base + place_of(float(value), spelling))
