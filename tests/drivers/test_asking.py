@@ -207,6 +207,16 @@ def test_the_range_in_use_is_the_one_that_reads_back(tmp_path: Path) -> None:
     assert found.range_A == 0.002  # it cannot be asked
 
 
+def test_the_guardian_is_told_where_the_source_is(tmp_path: Path) -> None:
+    address = "TCPIP::127.0.0.1::5025::SOCKET"
+    path = tmp_path / "table_source.toml"
+    path.write_text(_TOP + _BARE + _CAPS)
+    table = Table({"STATE?": "IDLE"})
+    found = make_source(address, load_dialect(str(path), "source"), wire=lambda: Loopback(table))
+    plan = found.safe_plan()
+    assert (plan.address, plan.host, plan.port, plan.library) == (address, "127.0.0.1", 5025, "")
+
+
 def test_the_guardian_is_told_how_off_reads_back(tmp_path: Path) -> None:
     word = source(tmp_path, Table({"STATE?": "IDLE"})).safe_plan()
     assert (word.bit, word.query, word.off[0], word.safe) == (None, "STATE?", "IDLE", ("OFF!", "REST"))

@@ -1,6 +1,7 @@
 """After every death of the application the output is off within two seconds."""
 
 import contextlib
+import io
 import os
 import signal
 import subprocess
@@ -16,7 +17,7 @@ import pytest
 from benchapp.logbook.query import list_runs
 from drivers import guardian_process
 from drivers.dialect import pattern
-from drivers.guardian import GuardianLost, ProcessGuard, SafePlan, _reap
+from drivers.guardian import GuardianLost, ProcessGuard, SafePlan, _reap, _wait_for
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock
 from sim.devices.faulty import Device
@@ -116,6 +117,25 @@ def test_a_beat_in_time_waits_for_nothing() -> None:
         time.sleep(0.11)
         guard.beat()
     guard.disarm()
+
+
+def test_a_beat_is_sent_ten_times_a_second_however_often_it_is_called() -> None:
+    guard = ProcessGuard()
+    guard.arm(PLAN)
+    until = time.monotonic() + 0.55
+    while time.monotonic() < until:
+        guard.beat()
+    assert 3 <= guard._number <= 6
+    guard.disarm()
+
+
+@pytest.mark.parametrize("line", [b"zz", b"ok 1", b"ok", b"", b"no such thing"])
+def test_only_its_own_word_arms(line: bytes) -> None:
+    class Process:
+        stdout = io.BytesIO(line + b"\n")
+
+    with pytest.raises(GuardianLost, match="could not be armed"):
+        _wait_for(Process(), b"ok 0", "here")  # type: ignore[arg-type]
 
 
 def test_a_process_that_does_not_leave_is_killed() -> None:

@@ -143,9 +143,11 @@ def test_a_pass_is_two_seconds_long_and_its_times_are_those_of_the_readings() ->
     rehearsal = linked(LEDGER, stop=StopRule(100))
     assert ":TRIG:COUN 5.00000000E+01" in [message for _, way, message in rehearsal.sent if way == ">"]
     times_s = [reading.time_s for reading in rehearsal.readings]
-    assert 0.029 < times_s[0] < 0.1  # settled, and half an aperture
+    assert times_s[0] == pytest.approx(0.030, abs=0.008)  # settled, and half an aperture
     assert times_s == sorted(times_s)
     assert times_s[-1] < rehearsal.last.time_s
+    # The list is programmed once for all passes.
+    assert len([m for _, way, m in rehearsal.sent if way == ">" and m.startswith(":SOUR:LIST:CURR ")]) == 1
 
 
 def test_a_pass_that_is_over_too_soon_is_not_believed() -> None:
@@ -239,3 +241,14 @@ def test_five_bad_passes_in_a_row_end_the_run() -> None:
     assert len([text for text in notices(rehearsal) if text.startswith("polarity-slip")]) == 5
     assert rehearsal.last.end is not None
     assert "5 passes in a row" in rehearsal.last.end.text
+
+
+@pytest.mark.parametrize("by", [1, -1])
+def test_voltages_of_the_neighbours_currents_are_noticed(by: int) -> None:
+    passes = LinkedPasses.__new__(LinkedPasses)
+    passes._levels = [1.0, 1.0, -1.0, -1.0] * 6
+    V = 1e-3 * np.roll(passes._levels, by) + 2e-6
+    readings = [LinkedReading(k, 0.1 * k, float(v)) for k, v in enumerate(V)]
+    with pytest.raises(PassFailed, match="belong to other currents"):
+        passes._compare_signs(readings)
+    passes._compare_signs([replace(r, voltage_V=1e-3 * passes._levels[r.index]) for r in readings])

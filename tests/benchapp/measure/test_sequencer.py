@@ -3,6 +3,7 @@ from pathlib import Path
 
 import pytest
 
+from benchapp.bench.energised import Energised
 from benchapp.bench.limits import HouseLimits
 from benchapp.events import EndReason, EventKind, RunStatus
 from benchapp.measure.control import Control
@@ -10,6 +11,7 @@ from benchapp.measure.snapshot import Batch, RecordLost
 from benchapp.recipe import StopRule
 from benchapp.result.budget import BudgetPlan
 from benchapp.result.card import load_card
+from drivers.errors import LinkClosed
 from drivers.guardian import NoGuard, SafePlan
 from sim.devices.current_source import CurrentSource
 from sim.scenario import load_scenario
@@ -380,3 +382,44 @@ def test_a_target_out_of_reach_ends_the_run_at_the_tenth_block_or_before_the_out
         assert end.reason is EndReason.UNREACHABLE
         assert rehearsal.last.blocks == blocks
         assert (":OUTP ON" in [message for _, _, message in rehearsal.sent]) is bool(blocks)
+
+
+def test_what_stood_in_an_error_queue_is_told_before_the_run() -> None:
+    rehearsal = Rehearsal()
+    assert isinstance(rehearsal.sim.source, CurrentSource)
+    rehearsal.sim.source.raise_error(-310)
+    rehearsal.run(recipe_of(rehearsal.scenario, stop=StopRule(2)))
+    told = [event for event in rehearsal.events if event.kind is EventKind.NOTICE]
+    assert len(told) == 1
+    assert told[0].text.startswith("source: found in the error queue: -310")
+    assert told[0].time_s == 0.0
+
+
+class _RefusesOn:
+    """A source whose output may have gone on when it failed."""
+
+    identity = "box"
+
+    def on_reopen(self, act: object) -> None:
+        """Nothing is lost."""
+
+    def safe_plan(self) -> None:
+        return None
+
+    def watch(self, on_wait: object) -> None:
+        """It waits for nothing."""
+
+    def output_on(self) -> None:
+        raise LinkClosed("gone", resource="box", remedy="")
+
+    def safe(self) -> bool:
+        return True
+
+
+def test_an_output_that_was_ordered_on_counts_as_on_until_it_is_proved_off() -> None:
+    energised = Energised(_RefusesOn(), NoGuard())  # type: ignore[arg-type]
+    with pytest.raises(LinkClosed):
+        energised.switch_on()
+    assert energised.on
+    assert energised.switch_off()
+    assert not energised.on
