@@ -6,16 +6,16 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from drivers.completion import await_completion
 from drivers.dialect import Dialect, Spelling
+from drivers.error_queue import ErrorQueue
 from drivers.errors import LinkTimeout, ReplyError, ReportedError, SettingError
 from drivers.link import Link, to_float, to_whole
 from drivers.values import agrees, number_of, place_of, value_text
 
-_ERROR = re.compile(r"\s*([+-]?\d{1,9})\s*(?:,\s*\"?(.*?)\"?\s*)?")
 _ERROR_REPLY = re.compile(r"\s*-[1-4]\d\d\s*,")  # an error reply in place of data
 _NUMBER = re.compile(r"[+-]?\d+(\.\d*)?")
 _PROBE_TIMEOUT_S = 0.6
-_EVENT_STATUS = 0x20  # of the status byte, IEEE 488.2, 11.2
 _NOT_ASKED = ("read", "drain")  # to find out whether they are known: they take a reading, or there is none yet
 
 
@@ -39,7 +39,7 @@ class Instrument:
         self.settings: list[Setting] = []
         self.notices: list[str] = []
         self._compound = dialect.compound
-        self._has_errors = dialect.errors.mode in ("queue", "register")
+        self._errors = ErrorQueue(link, dialect)
         self._chosen: dict[str, Spelling | None] = {}
 
     def open(self) -> None:
@@ -56,7 +56,7 @@ class Instrument:
     def join(self, other: Instrument) -> None:
         """Take part in a connection that another role of the same instrument has opened."""
         self.identity = other.identity
-        self._compound, self._has_errors = other._compound, other._has_errors
+        self._compound, self._errors = other._compound, other._errors
 
     def _check_identity(self) -> None:
         expected = self.dialect.identity
@@ -206,7 +206,7 @@ class Instrument:
 
         An instrument that drops a whole message at its first bad unit stays silent; its queue is asked afterwards.
         """
-        asks_errors = self._compound and self._has_errors and bool(self.dialect.error_query)
+        asks_errors = self._compound and self._errors.there and bool(self.dialect.error_query)
         reply = self._answers(f"{query};{self.dialect.error_query}" if asks_errors else query)
         errors = self._drain()
         if reply is not None and not reply.isprintable():
@@ -303,46 +303,7 @@ class Instrument:
 
     def _synchronise(self, timeout_s: float) -> None:
         """Wait until what was sent has acted."""
-        sync = self.dialect.sync
-        if sync.mode == "query":
-            to_float(self.link.query(sync.query, timeout_s), self.link, sync.query)
-        elif sync.mode == "delay":
-            self.link.pause(sync.delay_s)
-        elif sync.mode == "poll":
-            self._poll(timeout_s)
-        elif sync.mode == "status":
-            self._await_status(timeout_s)
-
-    def _poll(self, timeout_s: float) -> None:
-        sync = self.dialect.sync
-        waited = 0.0
-        while self.link.query(sync.query) != sync.done:
-            if waited >= timeout_s:
-                raise LinkTimeout(
-                    f"not done within {timeout_s:.3g} s",
-                    resource=self.link.resource,
-                    command=sync.query,
-                    remedy="Check what stands in [sync] of the dialect.",
-                )
-            self.link.pause(sync.interval_s)
-            waited += sync.interval_s
-
-    def _await_status(self, timeout_s: float) -> None:
-        """Until the event-status bit is set in the status byte; it is cleared by reading the events."""
-        sync = self.dialect.sync
-        self.send(sync.query)
-        waited = 0.0
-        while not self.link.status_byte() & _EVENT_STATUS:
-            if waited >= timeout_s:
-                raise LinkTimeout(
-                    f"not done within {timeout_s:.3g} s",
-                    resource=self.link.resource,
-                    command=sync.query,
-                    remedy="Let *ESE 1 stand in reset, or write another mode in [sync] of the dialect.",
-                )
-            self.link.pause(sync.interval_s)
-            waited += sync.interval_s
-        self.link.query("*ESR?")
+        await_completion(self.link, self.dialect.sync, self.send, timeout_s)
 
     def _refuse_error_reply(self, reply: str, command: str) -> None:
         errors = self.dialect.errors
@@ -351,37 +312,9 @@ class Instrument:
             raise ReportedError(number, reply, resource=self.link.resource, command=command)
 
     def _drain(self) -> list[tuple[int, str]]:
-        """Empty the error queue, or read the register; bounded, because some queues never empty."""
-        if not self._has_errors:
-            return []
-        errors = self.dialect.errors
-        return self._read_register() if errors.mode == "register" else self._empty_queue()
-
-    def _read_register(self) -> list[tuple[int, str]]:
-        errors = self.dialect.errors
-        value = to_whole(self.link.query(errors.query), self.link, errors.query)
-        raised = value & errors.bits
-        return [(raised, f"its event register holds {value}")] if raised else []
-
-    def _empty_queue(self) -> list[tuple[int, str]]:
-        found: list[tuple[int, str]] = []
-        for _ in range(self.dialect.errors.drain_max):
-            try:
-                reply = self.link.query(self.dialect.error_query)
-            except LinkTimeout:
-                self._has_errors = False
-                self.notices.append("no error queue: settings are verified by readback only")
-                break
-            match = _ERROR.fullmatch(reply)
-            if match is None:
-                raise ReplyError(
-                    f"{reply[:80]!r} is no error entry",
-                    resource=self.link.resource,
-                    command=self.dialect.error_query,
-                    remedy="Its answers are out of step, or it has no such queue: switch it off and on, or name a"
-                    " dialect that says how it reports errors.",
-                )
-            if int(match[1]) == 0:
-                break
-            found.append((int(match[1]), match[2] or ""))
+        """What it complains of; a queue that is not there is noted once."""
+        was_there = self._errors.there
+        found = self._errors.take()
+        if was_there and not self._errors.there:
+            self.notices.append("no error queue: settings are verified by readback only")
         return found

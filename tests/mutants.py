@@ -46,6 +46,7 @@ _QUICK = [f"tests/drivers/test_{name}.py" for name in _NAMES]
 _DRIVERS = [*_QUICK, "tests/faults/test_matrix.py", "tests/benchapp/measure", "tests/drivers"]
 TARGETS: dict[str, list[str]] = {
     "benchapp/measure/sequencer.py": [*_MEASURE, "tests/benchapp/test_session.py", "tests/faults/test_matrix.py"],
+    "benchapp/measure/holding.py": _MEASURE,
     "benchapp/measure/journal.py": [*_MEASURE, "tests/benchapp/test_session.py"],
     "benchapp/measure/linked_passes.py": _MEASURE,
     "benchapp/bench/energised.py": [*_MEASURE, "tests/faults/test_guardian.py", "tests/benchapp/cli/test_off.py"],
@@ -54,7 +55,13 @@ TARGETS: dict[str, list[str]] = {
     "benchapp/result/validity.py": ["tests/benchapp/result", "tests/benchapp/test_faces.py"],
     "drivers/guardian.py": ["tests/faults/test_guardian.py"],
     "drivers/guardian_process.py": ["tests/faults/test_guardian_parts.py", "tests/faults/test_guardian.py"],
+    "drivers/buffer.py": _MEASURE,
+    "drivers/completion.py": _DRIVERS,
+    "drivers/compliance.py": _DRIVERS,
+    "drivers/error_queue.py": _DRIVERS,
     "drivers/instrument.py": _DRIVERS,
+    "drivers/level.py": _DRIVERS,
+    "drivers/linked.py": _MEASURE,
     "drivers/link.py": _DRIVERS,
     "drivers/scpi_source.py": _DRIVERS,
     "drivers/scpi_voltmeter.py": _DRIVERS,

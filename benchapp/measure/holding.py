@@ -37,16 +37,19 @@ def hold_signs(
     levels_A: Sequence[float],
     aperture_s: float,
     step: Callable[[float], None],
-    read: Callable[[float], float],
+    read: Callable[[float], tuple[float, float]],
 ) -> list[Held]:
-    """Step to each level and read there several times. `read` gives the voltage at a level that was set."""
+    """Step to each level and read there several times. `read` gives voltage and current at a level that was set: where
+    the current is measured, its own movement is the source's business and is taken out.
+    """
     if aperture_s > _LONGEST_S:
         return []  # what settles is a small part of so long a reading, and a minute would go by
     count = min(_MOST, max(_FEWEST, round(_LONGEST_S / aperture_s)))
     held = []
     for level_A in levels_A:
         step(level_A)
-        held.append(Held(level_A, tuple(read(level_A) for _ in range(count))))
+        pairs = [read(level_A) for _ in range(count)]
+        held.append(Held(level_A, tuple(V * (level_A / I if I and level_A else 1.0) for V, I in pairs)))
     return held
 
 

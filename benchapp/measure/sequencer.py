@@ -129,29 +129,26 @@ class Sequencer:
         """Where only a dialect says what the source counts in: a small current first, seen over what is known."""
         if self._trial_A is None:
             return
+        known_ohm, over = self._recipe.nominal_ohm, voltmeter
         if self._ammeter is not None:
             known_ohm, over = self._ammeter.shunt_ohm, self._ammeter.voltmeter
-        else:
-            assert self._recipe.nominal_ohm is not None
-            known_ohm, over = self._recipe.nominal_ohm, voltmeter
+        assert known_ohm is not None
         refuse_wrong_unit(self._trial_A, known_ohm, lambda level_A: self._step(source, level_A), over)
 
     def _hold_signs(self, source: CurrentSource, voltmeter: Voltmeter) -> None:
         """Each sign held for several readings, to see whether the voltage stands; told where it does not."""
         recipe = self._recipe
 
-        def read(level_A: float) -> float:
+        def read(level_A: float) -> tuple[float, float]:
             voltage_V, current_A = self._read(voltmeter, level_A)
             if abs(voltage_V) < OVERLOAD_V:  # the run itself tells of an overload
                 self._limits.check_power(abs(voltage_V * level_A))
             self._on_wait()
-            return voltage_V * (level_A / current_A if current_A and level_A else 1.0)
+            return voltage_V, current_A
 
         levels = [recipe.level_A(index) for index in range(len(recipe.signs))]
-        held = hold_signs(
-            (max(levels), min(levels)), recipe.aperture_s, lambda level_A: self._step(source, level_A), read
-        )
-        text = still_moving(held)
+        ends_A = max(levels), min(levels)
+        text = still_moving(hold_signs(ends_A, recipe.aperture_s, lambda level_A: self._step(source, level_A), read))
         if text:
             self._journal.event(EventKind.UNSETTLED, text)
 

@@ -59,7 +59,7 @@ def test_no_voltage_and_an_overload_are_the_runs_own_business() -> None:
 @pytest.mark.parametrize(("aperture_s", "count"), [(0.0002, 8), (0.1, 8), (0.15, 7), (0.2, 5), (1.0, 5), (1.1, 0)])
 def test_how_long_it_is_held(aperture_s: float, count: int) -> None:
     steps: list[float] = []
-    found = hold_signs((1.0, -1.0), aperture_s, steps.append, lambda level_A: level_A)
+    found = hold_signs((1.0, -1.0), aperture_s, steps.append, lambda level_A: (level_A, level_A))
     assert [len(one.voltages_V) for one in found] == ([count, count] if count else [])
     assert steps == ([1.0, -1.0] if count else [])
 
@@ -94,3 +94,18 @@ def test_a_source_that_answers_too_soon_is_told() -> None:
     assert str(stated.validity) == "not-valid"
     assert {"not-settled", "open-lead"} & {reason.code for reason in stated.reasons}
     assert [event.kind for event in rehearsal.events].count(EventKind.UNSETTLED) == 1
+
+
+def test_a_current_that_is_measured_takes_the_sources_own_movement_out() -> None:
+    currents = iter([0.9, 1.0, 1.1, 1.0, 1.0, -0.8, -1.0, -1.0, -1.0, -1.0])
+
+    def read(level_A: float) -> tuple[float, float]:
+        current_A = next(currents)
+        return 1e-3 * current_A, current_A
+
+    found = hold_signs((1.0, -1.0), 0.2, lambda _: None, read)
+    assert [pytest.approx(1e-3 * one.level_A) for one in found for _ in one.voltages_V] == [
+        V for one in found for V in one.voltages_V
+    ]
+    zero = hold_signs((1.0, 0.0), 0.2, lambda _: None, lambda level_A: (1e-6, level_A + 1e-9))
+    assert zero[1].voltages_V == (1e-6,) * 5
