@@ -38,6 +38,13 @@ class Event:
     text: str
 
 
+class Temperature(NamedTuple):
+    """The specimen's temperature as a thermometer told it."""
+
+    time_s: float
+    celsius: float
+
+
 class RunStatus(StrEnum):
     """States of a run."""
 

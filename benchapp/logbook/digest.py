@@ -17,6 +17,7 @@ COLUMNS = {
     "instrument": ("role", "identity"),
     "setting": ("role", "name", "asked", "read_back", "verified"),
     "readings": ("first", "count", "data"),
+    "temperature": ("first", "count", "data"),
     "event": ("ordinal", "time_s", "reading", "kind", "text"),
     "statement": ("ordinal", "made", "body"),
 }
@@ -26,6 +27,7 @@ _ORDER = {
     "setting": "role, name",
     "readings": "first",
     "event": "ordinal",
+    "temperature": "first",
 }
 
 

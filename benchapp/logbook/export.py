@@ -84,5 +84,6 @@ def _as_object(record: RunRecord) -> dict[str, Any]:
             "time_s": columns.time_s,
             "current_A": columns.current_A,
             "voltage_V": columns.voltage_V,
+            "temperature": [{"time_s": time_s, "celsius": celsius} for time_s, celsius in record.temperatures],
         },
     }

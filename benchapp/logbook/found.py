@@ -16,6 +16,7 @@ _ORDER = {
     "instrument": "role",
     "setting": "role, name",
     "readings": "first",
+    "temperature": "first",
     "event": "ordinal",
     "statement": "ordinal",
 }
@@ -23,6 +24,7 @@ _KINDS: dict[str, tuple[type, ...]] = {
     "instrument": (str, str),
     "setting": (str, str, str, str, int),
     "readings": (int, int, bytes),
+    "temperature": (int, int, bytes),
     "event": (int, float, int, str, str),
     "statement": (int, str, str),
 }
@@ -111,6 +113,12 @@ class FoundRun:
                 wanted += count
             if self.ended and wanted != self.end["readings"]:
                 self.damage.append(f"{wanted} of {self.end['readings']} readings are there")
+        elif table == "temperature":
+            counts = itertools.accumulate((count for _, count, _ in rows), initial=0)
+            if any(
+                first != at or count * 16 != len(data) for at, (first, count, data) in zip(counts, rows, strict=False)
+            ):
+                self.damage.append("some of its temperatures are missing")
         elif table in ("event", "statement"):
             if [row[0] for row in rows] != list(range(len(rows))):
                 self.damage.append(f"some of its {_NAMES[table]} are missing")
@@ -138,6 +146,7 @@ _NAMES = {
     "instrument": "instruments",
     "setting": "settings",
     "readings": "groups of readings",
+    "temperature": "groups of temperatures",
     "event": "events",
     "statement": "statements",
 }

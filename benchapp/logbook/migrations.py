@@ -92,7 +92,7 @@ def _to_3(db: sqlite3.Connection) -> None:
         db.execute(f"DROP INDEX IF EXISTS {index}")
     for table in tables:
         db.execute(f"ALTER TABLE {table} RENAME TO former_{table}")
-    for statement in statements_of(3):
+    for statement in (*statements_of(3), _temperature_table()):  # which the digest of a run looks into
         db.execute(statement)
     columns = ", ".join(("id", *HEAD, *(name for name in END if name != "readings")))
     runs = db.execute(f"SELECT {columns} FROM former_run ORDER BY id").fetchall()
@@ -102,6 +102,16 @@ def _to_3(db: sqlite3.Connection) -> None:
         add_comparison_row(db, made, body)
     for table in tables:
         db.execute(f"DROP TABLE former_{table}")
+
+
+def _to_4(db: sqlite3.Connection) -> None:
+    """Temperatures through a run."""
+    if not db.execute("SELECT 1 FROM sqlite_master WHERE name = 'temperature'").fetchone():
+        db.execute(_temperature_table())
+
+
+def _temperature_table() -> str:
+    return next(statement for statement in statements_of(4) if "TABLE temperature" in statement)
 
 
 def _run_to_3(db: sqlite3.Connection, run_id: int, head: tuple[Any, ...], end: tuple[Any, ...]) -> None:
@@ -119,7 +129,7 @@ def _run_to_3(db: sqlite3.Connection, run_id: int, head: tuple[Any, ...], end: t
         end_run(db, run_id, (ended, reason, end_text, output_off), result)
 
 
-_STEPS: list[Callable[[sqlite3.Connection], None]] = [_to_2, _to_3]
+_STEPS: list[Callable[[sqlite3.Connection], None]] = [_to_2, _to_3, _to_4]
 
 
 def statement_of_1(result: dict[str, Any], recipe_toml: str, started: str) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from benchapp.events import Event, EventKind
+from benchapp.events import Event, EventKind, Temperature
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.found import FoundRun, run_ids
 from benchapp.logbook.owner import Owner, is_alive, this_process
@@ -63,6 +63,7 @@ class RunRecord:
     settings: list[tuple[str, Setting]]
     readings: ReadingColumns
     events: list[Event]
+    temperatures: list[Temperature]
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +133,14 @@ def _record(path: Path, found: FoundRun, *, in_use: bool) -> RunRecord:
             columns.time_s.append(time_s)
             columns.current_A.append(current_A)
             columns.voltage_V.append(voltage_V)
+    temperatures = [
+        Temperature(*pair)
+        for _, _, data in found.rows("temperature")
+        for pair in struct.iter_unpack("<2d", data[: len(data) // 16 * 16])
+    ]
     found.look_at_whole()
-    return RunRecord(_summary(path, found, len(columns.time_s), in_use=in_use), instruments, settings, columns, events)
+    summary = _summary(path, found, len(columns.time_s), in_use=in_use)
+    return RunRecord(summary, instruments, settings, columns, events, temperatures)
 
 
 def _event(found: FoundRun, time_s: float, reading: int, kind: str, text: str) -> Event:

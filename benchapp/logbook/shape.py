@@ -9,7 +9,7 @@ from pathlib import Path
 
 from benchapp.logbook.errors import LogbookError
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 _FOLDER = Path(__file__).with_name("schema")
 _Shape = dict[str, tuple[object, ...]]
 # Words that make a table act by itself, or read elsewhere. None stands in a schema of ours.

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from benchapp.events import Event, Reading, RunEnd
+from benchapp.events import Event, Reading, RunEnd, Temperature
 from benchapp.logbook.database import open_database
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.owner import this_process
@@ -28,6 +28,12 @@ class RunHeader:
     software: str
     recipe_toml: str
     bench: dict[str, Any]
+
+
+def pack_temperatures(temperatures: Sequence[Temperature]) -> bytes:
+    """A group of temperatures as the logbook keeps it."""
+    numbers = [number for temperature in temperatures for number in temperature]
+    return struct.pack(f"<{len(numbers)}d", *numbers)
 
 
 def pack_readings(readings: Sequence[Reading]) -> bytes:
@@ -52,7 +58,7 @@ class RunWriter:
             self.run_id: int = self._db.execute("SELECT last_insert_rowid()").fetchone()[0]
         # Into the file itself: a copy that is made without its write-ahead log shows at least that there is a run.
         self._db.execute("PRAGMA wal_checkpoint(PASSIVE)")
-        self._events = 0
+        self._events = self._temperatures = 0
         self._file = _file_at(path)
         if self._file is None:
             self._db.close()
@@ -67,9 +73,11 @@ class RunWriter:
             for role, s in settings:
                 self._add("setting", (role, s.name, s.asked, s.read_back, int(s.verified)))
 
-    def append(self, readings: Sequence[Reading], events: Sequence[Event]) -> None:
-        """Readings and events, in one transaction that is on the disk afterwards."""
-        if not readings and not events:
+    def append(
+        self, readings: Sequence[Reading], events: Sequence[Event], temperatures: Sequence[Temperature] = ()
+    ) -> None:
+        """Readings, events and temperatures, in one transaction that is on the disk afterwards."""
+        if not readings and not events and not temperatures:
             return
         self._refuse_vanished()
         with self._transaction():
@@ -78,7 +86,10 @@ class RunWriter:
                 self._add("readings", (readings[0].number, len(readings), pack_readings(readings)))
             for ordinal, event in enumerate(events, self._events):
                 self._add("event", (ordinal, float(event.time_s), event.reading, str(event.kind), event.text))
+            if temperatures:
+                self._add("temperature", (self._temperatures, len(temperatures), pack_temperatures(temperatures)))
         self._events += len(events)
+        self._temperatures += len(temperatures)
 
     def end(self, end: RunEnd, stated: dict[str, Any]) -> None:
         """How the run ended, and what was stated of it."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from benchapp.analysis.running_blocks import ClosedBlock, RunningBlocks
-from benchapp.events import Event, EventKind, Reading, RunEnd, RunStatus
+from benchapp.events import Event, EventKind, Reading, RunEnd, RunStatus, Temperature
 from benchapp.measure.progress import expected_blocks, time_to_go_s
 from benchapp.measure.snapshot import Batch, RunFacts, RunSnapshot
 from benchapp.measure.states import go
@@ -42,6 +42,7 @@ class Journal:
         self._blocks: list[ClosedBlock] = []
         self._events: list[Event] = []
         self._cuts: list[int] = []
+        self._temperatures: list[Temperature] = []
         self._last_hand_over = real_time()
 
     def reading(self, time_s: float, level_A: float, voltage_V: float) -> Reading:
@@ -77,6 +78,10 @@ class Journal:
         """Something happened now."""
         self._events.append(Event(self._time_s(), self.index, kind, text))
 
+    def temperature(self, time_s: float, celsius: float) -> None:
+        """What the thermometer told, and when on the run's clock."""
+        self._temperatures.append(Temperature(time_s, celsius))
+
     @property
     def waiting(self) -> bool:
         """Whether there are readings that were not handed over."""
@@ -94,8 +99,10 @@ class Journal:
 
     def hand_over(self, end: RunEnd | None = None, facts: RunFacts | None = None) -> None:
         """All that was gathered, as one batch."""
-        batch = Batch(self._snapshot(end), self._readings, self._blocks, self._events, self._cuts, facts)
-        self._readings, self._blocks, self._events, self._cuts = [], [], [], []
+        batch = Batch(
+            self._snapshot(end), self._readings, self._blocks, self._events, self._cuts, facts, self._temperatures
+        )
+        self._readings, self._blocks, self._events, self._cuts, self._temperatures = [], [], [], [], []
         self._last_hand_over = self._real_time()
         self._publish(batch)
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field, replace
 
 from benchapp.analysis.running_blocks import ClosedBlock
-from benchapp.events import Event, Reading, RunEnd, RunStatus
+from benchapp.events import Event, Reading, RunEnd, RunStatus, Temperature
 from benchapp.result.budget import BudgetPlan
 from benchapp.result.statement import Statement
 from drivers.instrument import Setting
@@ -59,7 +59,7 @@ class RunSnapshot:
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """Readings, blocks and events since the last batch, and the snapshot that counts once they are stored."""
+    """What there is since the last batch, and the snapshot that counts once it is stored."""
 
     snapshot: RunSnapshot
     readings: list[Reading] = field(default_factory=list)
@@ -67,3 +67,4 @@ class Batch:
     events: list[Event] = field(default_factory=list)
     cuts: list[int] = field(default_factory=list)
     facts: RunFacts | None = None
+    temperatures: list[Temperature] = field(default_factory=list)

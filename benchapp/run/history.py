@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchapp.analysis.running_blocks import ClosedBlock
-from benchapp.events import Reading
+from benchapp.events import Reading, Temperature
 
 Column = NDArray[np.float64]
 
@@ -39,7 +39,8 @@ class Columns:
 
 
 class History:
-    """`readings`: time_s, current_A, voltage_V. `blocks`: the numbers of a ClosedBlock, in its order.
+    """`readings`: time_s, current_A, voltage_V. `blocks`: the numbers of a ClosedBlock, in its order. `temperatures`:
+    time_s, degrees Celsius.
 
     `cuts` are numbers of readings before which the sequence is cut: a pause, a gap in time.
     """
@@ -48,9 +49,17 @@ class History:
         self.cuts: list[int] = []
         self.readings = Columns(3)
         self.blocks = Columns(len(ClosedBlock._fields))
+        self.temperatures = Columns(2)
 
-    def extend(self, readings: Sequence[Reading], blocks: Sequence[ClosedBlock], cuts: Sequence[int] = ()) -> None:
+    def extend(
+        self,
+        readings: Sequence[Reading],
+        blocks: Sequence[ClosedBlock],
+        cuts: Sequence[int] = (),
+        temperatures: Sequence[Temperature] = (),
+    ) -> None:
         """Add what has been written down; the readings last, so that a reader has what belongs to them."""
+        self.temperatures.extend(temperatures)
         self.cuts.extend(cuts)
         self.blocks.extend(blocks)
         self.readings.extend([reading[1:] for reading in readings])

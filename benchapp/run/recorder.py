@@ -114,7 +114,8 @@ class Recorder:
                     if batch.facts is not None:
                         writer.facts(batch.facts.identities, batch.facts.settings)
                 readings = [reading for batch in batches for reading in batch.readings]
-                writer.append(readings, [event for batch in batches for event in batch.events])
+                events = [event for batch in batches for event in batch.events]
+                writer.append(readings, events, [found for batch in batches for found in batch.temperatures])
             last = batches[-1].snapshot
             if last.end is not None:
                 stated = self._conclude(batches)

@@ -154,7 +154,7 @@ class Session:
         for batch in batches:
             if not self._recorder.lost:
                 self.events.extend(batch.events)
-                self.history.extend(batch.readings, batch.blocks, batch.cuts)
+                self.history.extend(batch.readings, batch.blocks, batch.cuts, batch.temperatures)
             self.facts = batch.facts or self.facts
         if batches[-1].snapshot.end is not None:
             self._watcher.stop()

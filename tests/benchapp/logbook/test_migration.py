@@ -88,20 +88,21 @@ def test_a_reanalysis_that_leaves_nothing_is_refused_and_not_kept(
     assert len(open_run(logbook, 1).statements) == 1
 
 
-def test_a_logbook_of_schema_2_is_read_unchanged_and_brought_up_by_the_next_run(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+@pytest.mark.parametrize(("schema", "statements"), [(2, 2), (3, 1)])
+def test_a_logbook_of_before_is_read_unchanged_and_brought_up_by_the_next_run(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], schema: int, statements: int
 ) -> None:
-    path = Path(shutil.copy(KEPT.with_name("schema-2.sqlite"), tmp_path / "logbook.sqlite"))
+    path = Path(shutil.copy(KEPT.with_name(f"schema-{schema}.sqlite"), tmp_path / "logbook.sqlite"))
     with sqlite3.connect(path) as db:
         stated = [body for (body,) in db.execute("SELECT body FROM statement ORDER BY id")]
     db.close()
     before = path.read_bytes()
     found = [body for summary in list_runs(path) for body in summary.statements]
     assert sorted(map(json.dumps, found)) == sorted(json.dumps(json.loads(body)) for body in stated)
-    assert len(open_run(path, 1).statements) == 2
+    assert len(open_run(path, 1).statements) == statements
     assert path.read_bytes() == before
     options = ["--scenario", "shunt", "--speed", "50", "--blocks", "2", "--logbook", str(path)]
     assert main(["measure", *options]) in (0, 4)
-    assert (tmp_path / "logbook.sqlite.schema-2.backup").exists()
+    assert (tmp_path / f"logbook.sqlite.schema-{schema}.backup").exists()
     assert main(["logbook", "--logbook", str(path), "check"]) == 0
     assert capsys.readouterr().out.count("as it was written") == 3

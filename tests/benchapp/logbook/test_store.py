@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd
+from benchapp.events import EndReason, Event, EventKind, Reading, RunEnd, Temperature
 from benchapp.logbook.database import open_database
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.owner import Owner, is_alive, this_process
@@ -50,6 +50,22 @@ def test_a_run_reads_back_as_it_was_written(tmp_path: Path) -> None:
     estimate, blocks = replay(record, recipe)
     assert estimate.resistance_ohm == pytest.approx(1e-5, rel=1e-3)
     assert blocks.shape[1] == 10
+
+
+def test_temperatures_read_back_and_a_missing_group_is_damage(tmp_path: Path) -> None:
+    path = tmp_path / "log.sqlite"
+    writer = RunWriter(path, HEADER)
+    told = [Temperature(float(k), 20.0 + 0.01 * k) for k in range(12)]
+    writer.append(READINGS, [], told[:5])
+    writer.append([], [], told[5:])
+    writer.end(RunEnd(EndReason.RULE, "done", output_off=True), {"resistance_ohm": 1e-5})
+    writer.close()
+    assert load_run(path, 1).temperatures == told
+    with sqlite3.connect(path) as db:
+        db.execute("DELETE FROM temperature WHERE first = 0")
+    db.close()
+    with pytest.raises(LogbookError, match="some of its temperatures are missing"):
+        load_run(path, 1)
 
 
 def test_an_unended_run_is_running_while_its_owner_lives_and_interrupted_afterwards(
