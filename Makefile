@@ -23,6 +23,7 @@ coverage: .venv/.test-ready
 	@$(BIN)/python -m tests.statistics.risk
 	@$(BIN)/python -m tests.statistics.comparisons
 	@$(BIN)/python -m tests.statistics.measured_current
+	@$(BIN)/python -m tests.statistics.temperature
 
 verdicts: .venv/.test-ready
 	@$(BIN)/python -m tests.statistics.verdicts

@@ -69,6 +69,11 @@ class Recipe:
     confidence: float = 0.95
     stepping: str = "host"  # who makes the steps: the host one by one, or trigger lines between the instruments
     current_shunt_ohm: float | None = None  # the current is measured over this resistor, not believed as set
+    temperature_lag_s: float | None = (
+        None  # of the specimen behind its thermometer; None: not corrected through the run
+    )
+    reference_C: float | None = None
+    alpha_per_K: float | None = None  # at the reference temperature
     preset: str = ""  # a named set of limits, tighter than the house's
 
     @property
@@ -92,6 +97,17 @@ class Recipe:
     def remarks(self) -> dict[str, object]:
         """What an exported file says in its head, so that its analysis gives the same result."""
         return {"emf_order": self.emf_order, "aperture_s": self.aperture_s, "estimator": self.estimator}
+
+    @property
+    def corrects_temperature(self) -> bool:
+        """Whether each reading is brought to the reference temperature by the specimen's own of that moment."""
+        return self.temperature_lag_s is not None
+
+    def at_reference(self, temperature_C: float) -> float:
+        """What brings a current to the reference temperature: R there over R at this one, upside down."""
+        if self.reference_C is None or self.alpha_per_K is None:
+            return 1.0
+        return 1 + self.alpha_per_K * (temperature_C - self.reference_C)
 
     @property
     def aperture_s(self) -> float:
@@ -164,6 +180,9 @@ def recipe_to_toml(recipe: Recipe) -> str:
         ("line_frequency", recipe.line_frequency_Hz, "Hz"),
         ("settle", recipe.settle_s, "s"),
         ("current_shunt", recipe.current_shunt_ohm, "ohm"),
+        ("temperature_lag", recipe.temperature_lag_s, "s"),
+        ("reference_temperature", recipe.reference_C, "degC"),
+        ("temperature_coefficient", recipe.alpha_per_K, "/ K"),
         ("low", recipe.low_ohm, "ohm"),
         ("high", recipe.high_ohm, "ohm"),
         ("duration", recipe.stop.duration_s, "s"),
@@ -192,12 +211,17 @@ def _assemble(values: dict[str, Any]) -> Recipe:
         "current": "current_A", "compliance": "compliance_V", "range": "range_V", "settle": "settle_s",
         "line_frequency": "line_frequency_Hz", "nominal": "nominal_ohm", "low": "low_ohm", "high": "high_ohm",
         "estimator": "wanted_estimator", "limits": "preset", "current_shunt": "current_shunt_ohm",
+        "temperature_lag": "temperature_lag_s", "reference_temperature": "reference_C",
+        "temperature_coefficient": "alpha_per_K",
     }  # fmt: skip
     chosen = {names.get(key, key): value for key, value in values.items() if key not in STOP_KEYS}
     if any(key in values for key in STOP_KEYS):
         until = values.get("until", Target())
         chosen["stop"] = StopRule(values.get("blocks"), values.get("duration"), until.ohm, until.relative)
     return Recipe(**chosen)
+
+
+_THROUGH = ("temperature_lag", "reference_temperature", "temperature_coefficient")
 
 
 def _contradictions(entries: Entries, values: dict[str, Any]) -> list[Fault]:
@@ -208,6 +232,11 @@ def _contradictions(entries: Entries, values: dict[str, Any]) -> list[Fault]:
     if "current_shunt" in values and values.get("stepping") == "lines":
         remedy = 'Write stepping = "host": the second voltmeter is read step by step'
         faults.append(entries["current_shunt"].fault("stands beside steps by trigger lines", remedy))
+    through = [key for key in _THROUGH if key in values]
+    if through and len(through) < len(_THROUGH):
+        missing = ", ".join(key for key in _THROUGH if key not in values)
+        remedy = f"Write {missing} beside it: all three correct the temperature through the run"
+        faults.append(entries[through[0]].fault("stands alone", remedy))
     low, high = values.get("low"), values.get("high")
     if low is not None and high is not None and low >= high:
         faults.append(entries["low"].fault("is not below the upper limit", "Exchange low and high"))

@@ -9,7 +9,7 @@ from typing import Any
 
 from benchapp.analysis.estimate import Estimator
 from benchapp.errors import Fault, InputError, QuantityError
-from benchapp.quantity import parse
+from benchapp.quantity import parse, parse_coefficient, parse_temperature
 from drivers.plain import plain
 
 # Their values stand in `limits`.
@@ -46,6 +46,19 @@ def _quantity(unit: str, low: float, high: float, *, or_zero: bool = False) -> C
             limits = f"Write a value {'from 0' if or_zero else f'above {low:g} {unit}'} up to {high:g} {unit}"
             raise InputError(entry.fault("out of range", limits))
         return value
+
+    return read
+
+
+def _by(parser: Callable[[str], float]) -> Callable[[Entry], float]:
+    """A reader by a parser of its own."""
+
+    def read(entry: Entry) -> float:
+        try:
+            return parser(str(entry.value))
+        except QuantityError as error:
+            fault = error.faults[0]
+            raise InputError(Fault(fault.problem, fault.value, fault.remedy, entry.field, entry.file)) from error
 
     return read
 
@@ -168,6 +181,9 @@ READERS: dict[str, Callable[[Entry], Any]] = {
     "guard_band": _number(0, 10),
     "confidence": _number(0.5, 0.9999),
     "current_shunt": _quantity("ohm", 0, 1e6),
+    "temperature_lag": _quantity("s", 0, 1e5, or_zero=True),
+    "reference_temperature": _by(parse_temperature),
+    "temperature_coefficient": _by(parse_coefficient),
     "limits": _preset,
     "stepping": _stepping,
     "low": _quantity("ohm", -1e6, 1e6),

@@ -19,8 +19,17 @@ class ScpiThermometer(Instrument):
 
     def read_C(self) -> float:
         """One temperature in degrees Celsius. Raises ReplyError outside the dialect's low and high: a broken sensor."""
+        self.begin()
+        return self.finish()
+
+    def begin(self) -> None:
+        """Ask for a temperature; others may be spoken to before `finish` hears it."""
+        self.link.write(self.spelling("temperature").get)
+
+    def finish(self) -> float:
+        """The temperature that was asked for."""
         spelling = self.spelling("temperature")
-        reply = self.link.query(spelling.get, spelling.timeout_s or _TIMEOUT_S)
+        reply = self.link.read(spelling.get, spelling.timeout_s or _TIMEOUT_S)
         value = to_float(self.extract(spelling, reply), self.link, spelling.get) / spelling.scale
         if not spelling.low <= value <= spelling.high:
             raise ReplyError(

@@ -13,8 +13,10 @@ from sim.devices.lantern import LanternVoltmeter
 from sim.devices.ledger import LedgerSource, LedgerVoltmeter
 from sim.devices.lines import TriggerLines
 from sim.devices.quill import QuillSource
+from sim.devices.thermometer import Thermometer
 from sim.devices.voltmeter import Voltmeter
 from sim.scenario import Scenario
+from sim.world.air import above_start_K
 from sim.world.circuit import Circuit
 from sim.world.config import Wiring
 from sim.world.junctions import JunctionSet
@@ -27,8 +29,8 @@ class SimulatedBench:
     """Source, voltmeter and circuit of a scenario, on one clock; `seed` replaces the scenario's own."""
 
     def __init__(self, scenario: Scenario, clock: Clock, seed: int | None = None) -> None:
-        emf_rng, noise_rng, circuit_rng, current_rng = (
-            np.random.default_rng(s) for s in np.random.SeedSequence(scenario.seed if seed is None else seed).spawn(4)
+        emf_rng, noise_rng, circuit_rng, current_rng, air_rng = (
+            np.random.default_rng(s) for s in np.random.SeedSequence(scenario.seed if seed is None else seed).spawn(5)
         )
         lock = threading.RLock()
         self.scenario = scenario
@@ -40,6 +42,7 @@ class SimulatedBench:
             EmfSource(scenario.thermal_emf, emf_rng, junctions),
             scenario.source,
             contact_steps=scenario.contact_steps,
+            ambient=scenario.ambient,
             rng=circuit_rng,
         )
         self.source: CurrentSource | QuillSource
@@ -60,5 +63,13 @@ class SimulatedBench:
             seen = ShuntCircuit(self.circuit, scenario.current_shunt)
             own = VoltmeterNoise(scenario.current_voltmeter, Wiring(), current_rng)
             self.current_voltmeter = Voltmeter(scenario.current_voltmeter, seen, own, clock, lock)
+        self.thermometer: Thermometer | None = None
+        if scenario.thermometer.there:
+            self.thermometer = Thermometer(self._air_C, air_rng, clock, lock)
         self.source_faults = FaultyInstrument(self.source, scenario.source_faults)
         self.voltmeter_faults = FaultyInstrument(self.voltmeter, scenario.voltmeter_faults)
+
+    def _air_C(self) -> float:
+        """What the thermometer is in, with its own error."""
+        thermometer = self.scenario.thermometer
+        return thermometer.air_C + thermometer.error_K + above_start_K(self.scenario.ambient, 0.0, self.clock.now())

@@ -18,6 +18,7 @@ from sim.world.config import (
     Source,
     Specimen,
     ThermalEmf,
+    Thermometer,
     Touch,
     Voltmeter,
     Wiring,
@@ -35,6 +36,7 @@ _TABLES = {
     "voltmeter": Voltmeter,
     "current_voltmeter": Voltmeter,
     "current_shunt": CurrentShunt,
+    "thermometer": Thermometer,
     "ambient": Ambient,
     "lines": Lines,
     "source_faults": Faults,
@@ -70,6 +72,7 @@ class Scenario:
     recipe: dict[str, Any]
     current_voltmeter: Voltmeter = field(default_factory=Voltmeter)
     current_shunt: CurrentShunt = field(default_factory=CurrentShunt)
+    thermometer: Thermometer = field(default_factory=Thermometer)
     ambient: Ambient = field(default_factory=Ambient)
     source_faults: Faults = field(default_factory=Faults)
     voltmeter_faults: Faults = field(default_factory=Faults)

@@ -76,6 +76,10 @@ class BenchServer:
         if bench.current_voltmeter is not None:
             self._servers.append(InstrumentServer(bench.current_voltmeter))
             self.current_voltmeter = self._servers[-1].address
+        self.thermometer = ""
+        if bench.thermometer is not None:
+            self._servers.append(InstrumentServer(bench.thermometer))
+            self.thermometer = self._servers[-1].address
 
     def __enter__(self) -> BenchServer:
         return self

@@ -13,6 +13,7 @@ from benchapp.bench.ammeter import Ammeter, check_measured_current
 from benchapp.bench.energised import Energised
 from benchapp.bench.locks import Locks
 from benchapp.bench.output import OutputState
+from benchapp.bench.specimen_thermometer import SpecimenThermometer
 from benchapp.errors import Fault, InputError
 from benchapp.recipe import Recipe
 from drivers.dialect import Dialect, load_dialect
@@ -25,8 +26,9 @@ from drivers.plain import plain
 from drivers.plugins import Driver, load_driver
 from drivers.polarity import Polarity, UnipolarSource
 from drivers.registry import Transcript, make_link
-from drivers.roles import CurrentSource, Voltmeter
+from drivers.roles import CurrentSource, Opened, Voltmeter
 from drivers.scpi_source import ScpiSource
+from drivers.scpi_thermometer import ScpiThermometer
 from drivers.scpi_voltmeter import ScpiVoltmeter
 from drivers.wires import Wire, check_address
 
@@ -53,6 +55,9 @@ class BenchPlan:
     source_driver: Callable[..., CurrentSource] = ScpiSource
     voltmeter_driver: Callable[..., Voltmeter] = ScpiVoltmeter
     polarity: Polarity | None = None
+    thermometer: str = ""  # tells the specimen's temperature through the run; empty where none does
+    thermometer_dialect: Dialect | None = None
+    thermometer_wire: Callable[[], Wire] | None = None
     compliance_by_hand_V: float | None = None  # what somebody has set on the front panel, and confirmed
     current_voltmeter: str = ""  # the second voltmeter, over a standard resistor; empty where there is none
     current_voltmeter_dialect: Dialect | None = None
@@ -75,6 +80,8 @@ def plan_bench(
     *,
     current_voltmeter: str = "",
     current_voltmeter_dialect: str | None = None,
+    thermometer: str = "",
+    thermometer_dialect: str | None = None,
     compliance_by_hand_V: float | None = None,
     in_process: bool = False,
 ) -> BenchPlan:
@@ -105,6 +112,13 @@ def plan_bench(
         for where, text, remedy in faults_together(spoken["source"], spoken["voltmeter"]):
             file = spoken["voltmeter"].path
             faults.append(Fault(f"{where}: not usable", text, remedy + ".", "--voltmeter-dialect", file))
+    spoken_by_it = None
+    if thermometer:
+        try:
+            spoken_by_it = load_dialect(thermometer_dialect or "scpi", "thermometer")
+        except DialectError as error:
+            problem, _, remedy = str(error).rpartition(". ")
+            faults.append(Fault(problem, "", remedy + ".", field="--thermometer-dialect"))
     if faults:
         raise InputError(*faults)
     second = drivers.get("current-voltmeter")
@@ -113,6 +127,8 @@ def plan_bench(
         voltmeter,
         drivers["source"].dialect,
         drivers["voltmeter"].dialect,
+        thermometer=thermometer,
+        thermometer_dialect=spoken_by_it,
         compliance_by_hand_V=compliance_by_hand_V,
         current_voltmeter=current_voltmeter,
         current_voltmeter_dialect=None if second is None else second.dialect,
@@ -138,10 +154,13 @@ class Bench:
         self.source: CurrentSource | None = None
         self.voltmeter: Voltmeter | None = None
         self.current_voltmeter: Voltmeter | None = None
+        self.thermometer: ScpiThermometer | None = None
         # A replaced wire does not lead to the instrument at that address.
         reached = [(plan.source, plan.source_wire), (plan.voltmeter, plan.voltmeter_wire)]
         if plan.current_voltmeter:
             reached.append((plan.current_voltmeter, plan.current_voltmeter_wire))
+        if plan.thermometer:
+            reached.append((plan.thermometer, plan.thermometer_wire))
         self._locks = Locks([address for address, wire in reached if wire is None and not plan.in_process])
 
     def energised(self, guard: Guard, seen: Callable[[OutputState], None]) -> Energised | None:
@@ -206,6 +225,16 @@ class Bench:
                 on_wait()
         except InstrumentError as error:
             failures.append(error)
+        try:
+            if plan.thermometer and plan.thermometer_dialect is not None:
+                self.thermometer = self._made(
+                    ScpiThermometer, plan.thermometer, plan.thermometer_dialect, plan.thermometer_wire
+                )
+                self.thermometer.watch(on_wait)
+                self.thermometer.open()
+                on_wait()
+        except InstrumentError as error:
+            failures.append(error)
         _raise(failures)
         assert self.source is not None
         assert self.voltmeter is not None
@@ -233,6 +262,9 @@ class Bench:
             over_V = recipe.current_shunt_ohm * recipe.current_A * _SHUNT_HEADROOM
             line_Hz = recipe.line_frequency_Hz
             self.current_voltmeter.configure(nplc=recipe.nplc, line_frequency_Hz=line_Hz, range_V=over_V)
+        if self.thermometer is not None:
+            on_wait()
+            self.thermometer.configure()
 
     def ammeter(self, recipe: Recipe) -> Ammeter | None:
         """The second voltmeter with its resistor; None where the current is not measured.
@@ -247,11 +279,24 @@ class Bench:
             return None
         return Ammeter(self.current_voltmeter, recipe.current_shunt_ohm)
 
-    def _roles(self) -> list[tuple[str, CurrentSource | Voltmeter]]:
+    def specimen_thermometer(self, recipe: Recipe) -> SpecimenThermometer | None:
+        """What corrects the readings; None where the recipe does not. Raises InstrumentError where there is none."""
+        if not recipe.corrects_temperature:
+            return None
+        if self.thermometer is None:
+            raise InstrumentError(
+                "the recipe corrects the temperature through the run, and no thermometer is named",
+                resource="thermometer",
+                remedy="Name one (--thermometer ADDR), or leave temperature_lag out.",
+            )
+        return SpecimenThermometer(self.thermometer, recipe.temperature_lag_s or 0.0)
+
+    def _roles(self) -> list[tuple[str, Opened]]:
         found = (
             ("source", self.source),
             ("voltmeter", self.voltmeter),
             ("current voltmeter", self.current_voltmeter),
+            ("thermometer", self.thermometer),
         )
         return [(role, instrument) for role, instrument in found if instrument is not None]
 

@@ -50,10 +50,32 @@ def budget_plan(
     measured_C: float | None = None,
     settle_s: float = 0.0,
     aperture_s: float = math.nan,
+    *,
+    through_run: bool = False,
 ) -> BudgetPlan:
-    """What the options say; `measured_C` is the mean of a temperature column. Raises InputError."""
+    """What the options say; `measured_C` is the mean of a temperature column. Raises InputError.
+
+    `through_run`: the recipe corrects each reading, and the options give only how sure temperature and coefficient are.
+    """
     card = load_card(arguments.instrument_card) if arguments.instrument_card is not None else None
-    return BudgetPlan(card, _correction(arguments, measured_C), confidence, settle_s, aperture_s)
+    if not through_run:
+        return BudgetPlan(card, _correction(arguments, measured_C), confidence, settle_s, aperture_s)
+    u_temperature, u_alpha = _uncertainties(arguments)
+    return BudgetPlan(
+        card,
+        None,
+        confidence,
+        settle_s,
+        aperture_s,
+        temperature_uncertainty_K=u_temperature,
+        alpha_uncertainty_per_K=u_alpha,
+    )
+
+
+def _uncertainties(arguments: argparse.Namespace) -> tuple[float, float]:
+    u_temperature = read_option(arguments.temperature_uncertainty, parse_difference, "--temperature-uncertainty")
+    u_alpha = read_option(arguments.coefficient_uncertainty, parse_coefficient, "--coefficient-uncertainty")
+    return DEFAULT_TEMPERATURE_UNCERTAINTY_K if u_temperature is None else u_temperature, u_alpha or 0.0
 
 
 def _correction(arguments: argparse.Namespace, measured_C: float | None) -> TemperatureCorrection | None:
@@ -76,15 +98,7 @@ def _correction(arguments: argparse.Namespace, measured_C: float | None) -> Temp
     assert reference is not None
     assert alpha is not None
     assert temperature is not None
-    u_temperature = read_option(arguments.temperature_uncertainty, parse_difference, "--temperature-uncertainty")
-    u_alpha = read_option(arguments.coefficient_uncertainty, parse_coefficient, "--coefficient-uncertainty")
-    return TemperatureCorrection(
-        temperature,
-        reference,
-        alpha,
-        DEFAULT_TEMPERATURE_UNCERTAINTY_K if u_temperature is None else u_temperature,
-        0.0 if u_alpha is None else u_alpha,
-    )
+    return TemperatureCorrection(temperature, reference, alpha, *_uncertainties(arguments))
 
 
 def specimen_temperature(text: str) -> float:

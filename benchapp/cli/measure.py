@@ -59,9 +59,14 @@ _OPTIONS = {
         "sliding, blocks, state-space or robust (blocks with --until, state-space for irregular signs, else sliding)",
     ),
     "current-shunt": ('"10 mohm"', "measure the current over this resistor, by --current-voltmeter"),
+    "temperature-lag": (
+        '"30 s"',
+        "correct each reading to the reference temperature; the part lags so",
+    ),
     "stepping": ("host", "host, or lines: the instruments step each other by trigger lines (host)"),
     "limits": ("dry-circuit", "a preset: dry-circuit allows 20 mV and 100 mA, for contact resistance"),
 }
+_THROUGH = ("reference-temperature", "temperature-coefficient")
 _DECISION = ("low", "high", "rule", "guard-band", "confidence")
 
 
@@ -111,9 +116,16 @@ def run(arguments: argparse.Namespace) -> int:
     scenario = loaded(arguments.scenario) if arguments.scenario else None
     recipe = build_recipe(_entries(arguments, scenario))
     beside = auxiliary_plan(arguments)
-    temperature_C = beside.temperature_C()
+    temperature_C = None if recipe.corrects_temperature else beside.temperature_C()
     tell_of_left_behind(arguments.source or "")
-    known = budget_plan(arguments, recipe.confidence, temperature_C, recipe.settle_s, recipe.aperture_s)
+    known = budget_plan(
+        arguments,
+        recipe.confidence,
+        temperature_C,
+        recipe.settle_s,
+        recipe.aperture_s,
+        through_run=recipe.corrects_temperature,
+    )
     conductor = geometry(arguments)
     read = [arguments.logbook or default_path(), arguments.recipe, arguments.instrument_card]
     kept = TranscriptFile(arguments.transcript, read) if arguments.transcript else contextlib.nullcontext()
@@ -218,6 +230,8 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Rec
             *dialects,
             current_voltmeter=second,
             current_voltmeter_dialect=arguments.current_voltmeter_dialect,
+            thermometer=(arguments.thermometer or "") if recipe.corrects_temperature else "",
+            thermometer_dialect=arguments.thermometer_dialect,
             compliance_by_hand_V=read_option(arguments.compliance_by_hand, _volts, "--compliance-by-hand"),
         )
         return
@@ -227,7 +241,14 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Rec
         spoken = (dialects[0] or scenario.source_dialect, dialects[1] or scenario.voltmeter_dialect)
         second = server.current_voltmeter if recipe.current_shunt_ohm is not None else ""
         check_measured_current(second, recipe)
-        yield plan_bench(server.source, server.voltmeter, *spoken, current_voltmeter=second, in_process=True)
+        yield plan_bench(
+            server.source,
+            server.voltmeter,
+            *spoken,
+            current_voltmeter=second,
+            thermometer=server.thermometer if recipe.corrects_temperature else "",
+            in_process=True,
+        )
 
 
 def _volts(text: str) -> float:
@@ -243,6 +264,10 @@ def _entries(arguments: argparse.Namespace, scenario: Scenario | None) -> dict[s
         layers.append(entries_from_toml(arguments.recipe))
     options = ((name, getattr(arguments, name.replace("-", "_"))) for name in (*_OPTIONS, *_DECISION))
     layers.append({n.replace("-", "_"): Entry(text, f"--{n}") for n, text in options if text is not None})
+    if any("temperature_lag" in layer for layer in layers):
+        # With a lag they belong to the recipe: each reading is corrected by them.
+        through = ((name, getattr(arguments, name.replace("-", "_"))) for name in _THROUGH)
+        layers.append({n.replace("-", "_"): Entry(text, f"--{n}") for n, text in through if text is not None})
     entries: dict[str, Entry] = {}
     for layer in layers:
         if any(key in layer for key in STOP_KEYS):

@@ -20,8 +20,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "simulate",
         help="put a simulated bench on sockets of this machine",
         description="Put a simulated source and voltmeter on sockets of this machine until interrupted. The first line"
-        ' of output is {"source": ADDR, "voltmeter": ADDR}, with a "current_voltmeter" where there is one, the second'
-        " what is on the bench.",
+        ' of output is {"source": ADDR, "voltmeter": ADDR}, with "current_voltmeter" and "thermometer" where they are;'
+        " the second is what is on the bench.",
     )
     add_scenario_options(parser, default=DEFAULT_SCENARIO)
     parser.set_defaults(run=run)
@@ -38,6 +38,8 @@ def run(arguments: argparse.Namespace) -> int:
         addresses = {"source": server.source, "voltmeter": server.voltmeter}
         if server.current_voltmeter:
             addresses["current_voltmeter"] = server.current_voltmeter
+        if server.thermometer:
+            addresses["thermometer"] = server.thermometer
         print(json.dumps(addresses), flush=True)
         about = {"scenario": scenario.name, "title": scenario.title, "resistance_ohm": scenario.specimen.resistance_ohm}
         about["lesson"] = scenario.lesson

@@ -8,6 +8,7 @@ import numpy as np
 
 from benchapp.analysis.analyst import Floats, analyse
 from benchapp.analysis.estimate import Estimate
+from benchapp.analysis.temperature import current_at_reference
 from benchapp.logbook.query import RunRecord
 from benchapp.recipe import Recipe, build_recipe, entries_from_text
 
@@ -15,6 +16,11 @@ from benchapp.recipe import Recipe, build_recipe, entries_from_text
 def recipe_of(record: RunRecord) -> Recipe:
     """The recipe that the run was measured by."""
     return build_recipe(entries_from_text(record.summary.recipe_toml, f"run {record.summary.run_id}"))
+
+
+def temperatures_of(record: RunRecord) -> Floats:
+    """Those of a run as (2, n): time_s, degrees Celsius."""
+    return np.array(record.temperatures, dtype=float).reshape(-1, 2).T
 
 
 def replay(
@@ -30,16 +36,41 @@ def replay(
     if not kept.all():
         gone = np.flatnonzero(~kept)
         pauses += [int(kept[:first].sum()) for first in gone.tolist()]
-    return analyse_by(recipe, t[kept], I[kept], V[kept], sorted(set(pauses)))
+    return analyse_by(recipe, t[kept], I[kept], V[kept], sorted(set(pauses)), temperatures_of(record))
+
+
+def corrected_currents(recipe: Recipe, time_s: Floats, current_A: Floats, temperatures: Floats | None) -> Floats:
+    """The currents for R at the recipe's reference temperature; as they are where it names none."""
+    if temperatures is None or not temperatures.shape[1] or recipe.temperature_lag_s is None:
+        return current_A
+    assert recipe.reference_C is not None
+    assert recipe.alpha_per_K is not None
+    return current_at_reference(
+        time_s,
+        current_A,
+        temperatures[0],
+        temperatures[1],
+        reference_C=recipe.reference_C,
+        alpha_per_K=recipe.alpha_per_K,
+        lag_s=recipe.temperature_lag_s,
+    )
 
 
 def analyse_by(
-    recipe: Recipe, time_s: Floats, current_A: Floats, voltage_V: Floats, pauses: Sequence[int]
+    recipe: Recipe,
+    time_s: Floats,
+    current_A: Floats,
+    voltage_V: Floats,
+    pauses: Sequence[int],
+    temperatures: Floats | None = None,
 ) -> tuple[Estimate, Floats]:
-    """The whole of a run, as its recipe has it analysed; `pauses` are indices of readings that come first after one."""
+    """The whole of a run, as its recipe has it analysed; `pauses` are indices of readings that come first after one.
+
+    `temperatures`, (2, n): time_s and degrees Celsius of the specimen's thermometer.
+    """
     return analyse(
         time_s,
-        current_A,
+        corrected_currents(recipe, time_s, current_A, temperatures),
         voltage_V,
         emf_order=recipe.emf_order,
         middle_A=recipe.middle_A,

@@ -37,6 +37,7 @@ class Journal:
         self.index = 0
         self.blocks = 0
         self.pending = 0
+        self.correction = 1.0  # of the currents, for blocks at the reference temperature
         self._status = RunStatus.IDLE
         self._readings: list[Reading] = []
         self._blocks: list[ClosedBlock] = []
@@ -54,7 +55,7 @@ class Journal:
 
     def closes_block(self, reading: Reading) -> bool:
         """Whether the reading closes a block, which is told with it."""
-        block = self.running.push(reading.time_s, reading.current_A, reading.voltage_V)
+        block = self.running.push(reading.time_s, self.correction * reading.current_A, reading.voltage_V)
         if self.running.was_cut:
             self._cuts.append(reading.number)
         if block is None:

@@ -18,6 +18,7 @@ from benchapp.bench.bench import Bench
 from benchapp.bench.energised import Energised
 from benchapp.bench.limits import HouseLimits, LimitExceeded
 from benchapp.bench.output import OutputState
+from benchapp.bench.specimen_thermometer import SpecimenThermometer
 from benchapp.bench.units import Units, user_units
 from benchapp.clock import Clock
 from benchapp.events import EndReason, EventKind, Reading, RunEnd, RunStatus
@@ -83,6 +84,7 @@ class Sequencer:
         self._watch = StopWatch(recipe.stop, recipe.current_A, self._known)
         self._energised: Energised | None = None
         self._ammeter: Ammeter | None = None
+        self._thermometer: SpecimenThermometer | None = None
         self._level_A = 0.0
         self._last_look_s = 0.0
         self._journal = Journal(recipe, publish, now=clock.now, real_time=real_time, output_on=self._output_on)
@@ -113,7 +115,10 @@ class Sequencer:
         self._energised.switch_on()
         self._prove_unit(source, voltmeter)
         self._hold_signs(source, voltmeter)
+        first_C = None if self._thermometer is None else self._thermometer.first_C()
         start_s = self._journal.start_s = self._last_look_s = self._clock.now()
+        if first_C is not None:
+            self._told_temperature(0.0, first_C)
         if self._recipe.stepping == "lines":
             self._journal.enter(RunStatus.RUNNING)
             text = self._run_passes(source, voltmeter, start_s)
@@ -163,6 +168,7 @@ class Sequencer:
             if self._energised is not None:
                 self._energised.look()
         self._ammeter = self._bench.ammeter(self._recipe)
+        self._thermometer = self._bench.specimen_thermometer(self._recipe)
         self._trial_A = self._units.trial_A(source, self._recipe, self._limits)
         self._bench.configure(self._recipe, self._on_wait)
         facts = RunFacts(
@@ -267,11 +273,20 @@ class Sequencer:
         """Is the output still on, and does an instrument complain? Once a second it costs nothing."""
         self._guard.beat()  # after a standstill it is the guardian that has switched off, and that is to be told
         self._look_at(source)
+        if self._thermometer is not None and self._journal.start_s is not None:
+            found = self._thermometer.look(self._clock.now() - self._journal.start_s)
+            if found is not None:
+                self._told_temperature(*found)
         for text in voltmeter.reported():
             self._journal.event(EventKind.COMPLAINT, f"voltmeter: {text}")
         if self._ammeter is not None:
             for text in self._ammeter.voltmeter.reported():
                 self._journal.event(EventKind.COMPLAINT, f"current voltmeter: {text}")
+
+    def _told_temperature(self, time_s: float, celsius: float) -> None:
+        assert self._thermometer is not None
+        self._journal.temperature(time_s, celsius)
+        self._journal.correction = self._recipe.at_reference(self._thermometer.specimen_C)
 
     def _look_at(self, source: CurrentSource) -> None:
         assert self._energised is not None

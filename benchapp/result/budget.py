@@ -29,7 +29,8 @@ class TemperatureCorrection:
     """From the specimen's temperature to a reference, with the coefficient that holds there.
 
     Both with their standard uncertainties; that of the temperature is 0.2 K where nothing better is known, that of the
-    coefficient 0 where the material's own value is taken as exact.
+    coefficient 0 where the material's own value is taken as exact. `temperature_C` is the mean where the readings are
+    corrected one by one.
     """
 
     temperature_C: float
@@ -37,6 +38,8 @@ class TemperatureCorrection:
     alpha_per_K: float
     temperature_uncertainty_K: float = DEFAULT_TEMPERATURE_UNCERTAINTY_K
     alpha_uncertainty_per_K: float = 0.0
+    through_run: bool = False  # each reading is corrected by itself: the value is there already
+    out_of_step_K: float = 0.0  # half-width of what the specimen was behind the temperature that is taken for it
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +58,8 @@ class BudgetPlan:
     aperture_s: float = math.nan
     range_V: float | None = None
     source_range_A: float | None = None
+    temperature_uncertainty_K: float = DEFAULT_TEMPERATURE_UNCERTAINTY_K
+    alpha_uncertainty_per_K: float = 0.0
     current_shunt_ohm: float | None = None
     current_range_V: float | None = None
     on: datetime.date = field(default_factory=lambda: datetime.datetime.now(datetime.UTC).date())
@@ -73,7 +78,7 @@ class Whole:
 def whole_uncertainty(R: float, u: float, degrees_of_freedom: float, current_A: float, plan: BudgetPlan) -> Whole:
     """What the readings say, with all that is known beside them, at the plan's coverage probability."""
     factor = 1.0
-    if plan.temperature is not None:
+    if plan.temperature is not None and not plan.temperature.through_run:
         c = plan.temperature
         factor = to_reference(1.0, c.temperature_C, c.reference_C, c.alpha_per_K)
     note = "scatter of the blocks, drift of the EMF and the last digit of the voltmeter included"
@@ -81,7 +86,7 @@ def whole_uncertainty(R: float, u: float, degrees_of_freedom: float, current_A: 
     beside, scope, flags = _beside(R * factor, current_A, plan)
     contributions += beside
     if plan.temperature is not None:
-        contributions += _temperature(R, plan.temperature)
+        contributions += _temperature(R * _of_then(plan.temperature), plan.temperature)
     return Whole(R * factor, combine(contributions, plan.confidence), scope, (*flags, *_overdue(plan)))
 
 
@@ -251,6 +256,11 @@ def _circuit(circuit: Circuit, R: float, current_A: float, plan: BudgetPlan) -> 
     ]
 
 
+def _of_then(c: TemperatureCorrection) -> float:
+    """From the value that stands to what it was at the specimen's temperature."""
+    return 1 + c.alpha_per_K * (c.temperature_C - c.reference_C) if c.through_run else 1.0
+
+
 def _temperature(R: float, c: TemperatureCorrection) -> list[Contribution]:
     by_temperature, by_coefficient = correction_uncertainty(
         R,
@@ -262,6 +272,11 @@ def _temperature(R: float, c: TemperatureCorrection) -> list[Contribution]:
     )
     note = f"{c.temperature_uncertainty_K:g} K standard uncertainty"
     found = [Contribution("specimen temperature", by_temperature, 1.0, note=note)]
+    if c.out_of_step_K:
+        u = from_half_width(c.out_of_step_K, "rectangular")
+        note = f"{c.out_of_step_K:.2g} K, as far as it was behind its thermometer at the start"
+        corrected = R / (1 + c.alpha_per_K * (c.temperature_C - c.reference_C))
+        found.append(Contribution("specimen out of step", u, corrected * c.alpha_per_K, math.inf, "rectangular", note))
     if by_coefficient:
         note = f"{c.alpha_uncertainty_per_K:g} / K standard uncertainty"
         found.append(Contribution("temperature coefficient", by_coefficient, 1.0, note=note))

@@ -25,6 +25,7 @@ from benchapp.result.validity import (
     flags_of_end,
     flags_of_interval,
     judge,
+    of_thermometer,
 )
 from benchapp.version import VERSION
 
@@ -145,7 +146,8 @@ def make_statement(
         u, U, k = budget.standard_uncertainty, budget.expanded_uncertainty, budget.coverage_factor
         nu = budget.degrees_of_freedom
     measured = terms.known.current_shunt_ohm is not None
-    flags = (*estimate.flags, *(() if whole is None else whole.flags), *_flags_beside(estimate, terms, beside, final))
+    found = _of_thermometer(estimate.flags, terms, budget)
+    flags = (*found, *(() if whole is None else whole.flags), *_flags_beside(estimate, terms, beside, final))
     if measured and terms.current_A is not None:
         flags = (*flags, *flags_of_measured_current(current_A, terms.current_A))
     validity, reasons = judge(flags, U)
@@ -187,6 +189,16 @@ def _whole(estimate: Estimate, terms: Terms) -> Whole | None:
         return None
     u, degrees = estimate.standard_uncertainty_ohm, estimate.degrees_of_freedom
     return whole_uncertainty(estimate.resistance_ohm, u, degrees, terms.current_A, terms.known)
+
+
+def _of_thermometer(flags: Sequence[Flag], terms: Terms, budget: Budget | None) -> Sequence[Flag]:
+    """Those of the readings, where each of them was corrected by a thermometer that has noise of its own."""
+    correction = terms.known.temperature
+    if correction is None or not correction.through_run or budget is None:
+        return flags
+    u = {row.name: abs(row.contribution) for row in budget.contributions}
+    by_temperature = u.get("specimen temperature", 0.0)
+    return [of_thermometer(flag, u.get("repeatability", math.inf), by_temperature) for flag in flags]
 
 
 def _flags_beside(estimate: Estimate, terms: Terms, beside: Circumstances, final: bool) -> list[Flag]:

@@ -64,11 +64,13 @@ EFFECTS: dict[str, Effect] = {
     # what is known beside
     "current-differs": Effect.DOUBTFUL,
     "source-gain": Effect.NOTICE,
+    "thermometer-noise": Effect.NOTICE,
     "calibration-overdue": Effect.DOUBTFUL,
     "outside-accuracy-data": Effect.NOTICE,
     "range-assumed": Effect.NOTICE,
     "stretch-left-out": Effect.NOTICE,
 }
+_SMALL = 0.2
 _BROKEN = (EndReason.INSTRUMENT, EndReason.LIMIT, EndReason.RECORD, EndReason.BUG)
 
 
@@ -141,6 +143,20 @@ def flag_of_unsettled(text: str) -> Flag:
     """The voltage still moved while each sign was held before the run."""
     told = f"Before the run each sign was held: {text}. Wait longer after each reversal, or mend what settles slowly."
     return Flag("not-settled", "stop", told)
+
+
+def of_thermometer(flag: Flag, repeatability: float, by_temperature: float) -> Flag:
+    """A memory of the values that is the noise of the thermometer which corrects them, and counts as that.
+
+    Both are standard uncertainties in ohm; other flags, and a memory that is not small, stay as they are.
+    """
+    if flag.code != "correlated-noise" or repeatability > _SMALL * by_temperature:
+        return flag
+    text = (
+        "The values follow the noise of the thermometer that corrects them. It is small beside what is not known of the"
+        " specimen's temperature, which the budget holds."
+    )
+    return Flag("thermometer-noise", "notice", text)
 
 
 def flags_of_interval(estimate: Estimate) -> list[Flag]:

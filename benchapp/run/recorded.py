@@ -16,7 +16,7 @@ from benchapp.errors import Fault, InputError
 from benchapp.events import EndReason, Event, RunEnd, RunStatus
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.query import RunRecord, RunSummary, load_run
-from benchapp.logbook.replay import recipe_of, replay
+from benchapp.logbook.replay import recipe_of, replay, temperatures_of
 from benchapp.logbook.store import add_statement, conclude
 from benchapp.measure.snapshot import RunSnapshot
 from benchapp.recipe import Recipe
@@ -159,7 +159,7 @@ def restated(
     tells = bool(before.not_tested) and all(item.code != "compliance" for item in before.not_tested)
     end = _end_of(summary) if summary.ended else None
     beside = replace(circumstances_of(run.events, end), left_out=tuple(left_out))
-    terms = terms_of(recipe, plan, tells_compliance=tells)
+    terms = terms_of(recipe, plan, tells_compliance=tells, temperatures=temperatures_of(run.record))
     return make_statement(estimate, run.record.readings.current_A, terms, beside)
 
 

@@ -74,6 +74,7 @@ class Session:
         self._known = known or BudgetPlan(confidence=recipe.confidence)
         self._geometry = geometry
         self._limits, self._clock, self._transcript = limits, clock, transcript
+        self._temperatures: np.ndarray | None = None  # of the whole run, once it has ended
         self._changed = threading.Condition()
         self._end: RunEnd | None = None
         header = RunHeader(VERSION, recipe_to_toml(recipe), _described(plan, bench_note, operator))
@@ -179,7 +180,10 @@ class Session:
         events = [*self.events, *(event for batch in batches for event in batch.events)]
         self.facts = next((batch.facts for batch in batches if batch.facts is not None), self.facts)
         pauses = [event.reading for event in events if event.kind is EventKind.PAUSE]
-        estimate, _ = analyse_by(self.recipe, columns[0], columns[1], columns[2], pauses)
+        told = [found for batch in batches for found in batch.temperatures]
+        temperatures = np.hstack([self.history.temperatures.since(0), np.array(told, dtype=float).reshape(-1, 2).T])
+        self._temperatures = temperatures
+        estimate, _ = analyse_by(self.recipe, columns[0], columns[1], columns[2], pauses, temperatures)
         end = batches[-1].snapshot.end
         if end is not None and self._recorder.lost:
             end = replace(end, reason=EndReason.RECORD, text=self._recorder.lost)
@@ -194,7 +198,8 @@ class Session:
         facts = self.facts
         known = self._known if facts is None else facts.in_use(self._known)
         tells = facts is not None and facts.tells_compliance
-        return terms_of(self.recipe, known, self._geometry, tells_compliance=tells)
+        told = self.history.temperatures.since(0) if self._temperatures is None else self._temperatures
+        return terms_of(self.recipe, known, self._geometry, tells_compliance=tells, temperatures=told)
 
 
 def prepare_process() -> None:
@@ -212,6 +217,8 @@ def _described(plan: BenchPlan, note: str, operator: str) -> dict[str, str]:
         "voltmeter_dialect": "" if plan.voltmeter_dialect is None else plan.voltmeter_dialect.id,
         "note": note,
     }
+    if plan.thermometer:
+        bench["thermometer"] = plan.thermometer
     if plan.current_voltmeter:
         second = plan.current_voltmeter_dialect
         bench |= {

@@ -5,18 +5,29 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+import numpy as np
+from numpy.typing import NDArray
+
+from benchapp.analysis.temperature import out_of_step_K
 from benchapp.events import Event, EventKind, RunEnd
 from benchapp.recipe import Recipe, StopRule
-from benchapp.result.budget import BudgetPlan
+from benchapp.result.budget import BudgetPlan, TemperatureCorrection
 from benchapp.result.decision import DecisionRule
 from benchapp.result.material import Geometry
 from benchapp.result.statement import Circumstances, Terms
 
 
 def terms_of(
-    recipe: Recipe, known: BudgetPlan, geometry: Geometry | None = None, *, tells_compliance: bool = False
+    recipe: Recipe,
+    known: BudgetPlan,
+    geometry: Geometry | None = None,
+    *,
+    tells_compliance: bool = False,
+    temperatures: NDArray[np.float64] | None = None,
 ) -> Terms:
-    """The terms of a recipe."""
+    """The terms of a recipe; `temperatures` (2, n) are those of a run whose readings are corrected one by one."""
+    if recipe.corrects_temperature and temperatures is not None and temperatures.shape[1]:
+        known = replace(known, temperature=_through_run(recipe, known, temperatures))
     return Terms(
         current_A=recipe.current_A,
         rule=DecisionRule(recipe.low_ohm, recipe.high_ohm, recipe.rule, recipe.guard_band),
@@ -31,6 +42,20 @@ def terms_of(
         estimator=str(recipe.estimator),
         emf_order=recipe.emf_order,
         tells_compliance=tells_compliance,
+    )
+
+
+def _through_run(recipe: Recipe, known: BudgetPlan, temperatures: NDArray[np.float64]) -> TemperatureCorrection:
+    assert recipe.reference_C is not None
+    assert recipe.alpha_per_K is not None
+    return TemperatureCorrection(
+        float(temperatures[1].mean()),
+        recipe.reference_C,
+        recipe.alpha_per_K,
+        known.temperature_uncertainty_K,
+        known.alpha_uncertainty_per_K,
+        through_run=True,
+        out_of_step_K=out_of_step_K(temperatures[0], temperatures[1], recipe.temperature_lag_s or 0.0),
     )
 
 

@@ -6,8 +6,11 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 
+import numpy as np
+
 from benchapp.analysis.analyst import Analyst
 from benchapp.events import Event
+from benchapp.logbook.replay import corrected_currents
 from benchapp.recipe import Recipe
 from benchapp.result.statement import Statement, Terms, make_statement
 from benchapp.run.history import History
@@ -31,6 +34,7 @@ class Watcher:
         publish: Callable[[Statement], None],
     ) -> None:
         self._analyst = Analyst(recipe.emf_order, recipe.middle_A, recipe.aperture_s, recipe.estimator)
+        self._recipe = recipe
         self._terms, self._history, self._events, self._publish = terms, history, events, publish
         self._readings = self._blocks = self._cuts = 0
         self._no_look_before = 0.0
@@ -59,7 +63,7 @@ class Watcher:
         count = self._history.readings.count
         if count == self._readings:
             return False
-        readings = self._history.readings.since(self._readings)[:, : count - self._readings]
+        readings = self._corrected(self._history.readings.since(self._readings)[:, : count - self._readings])
         blocks = self._history.blocks.since(self._blocks)
         # A cut may be there before the readings that it stands before: it is taken up with them.
         cuts = [cut for cut in self._history.cuts[self._cuts :] if cut <= count]
@@ -68,6 +72,14 @@ class Watcher:
         self._blocks += blocks.shape[1]
         self._readings = count
         return True
+
+    def _corrected(self, readings: np.ndarray) -> np.ndarray:
+        """With the currents for the reference temperature, where the recipe names one."""
+        if not self._recipe.corrects_temperature:
+            return readings
+        found = readings.copy()
+        found[1] = corrected_currents(self._recipe, readings[0], readings[1], self._history.temperatures.since(0))
+        return found
 
     def _state(self, now: float) -> None:
         look = self._analyst.wants_to_look and now >= self._no_look_before

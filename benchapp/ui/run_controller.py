@@ -163,7 +163,12 @@ class RunController(QObject):
             second = self._server.current_voltmeter if recipe.current_shunt_ohm is not None else ""
             check_measured_current(second, recipe)
             plan = plan_bench(
-                self._server.source, self._server.voltmeter, *dialects, current_voltmeter=second, in_process=True
+                self._server.source,
+                self._server.voltmeter,
+                *dialects,
+                current_voltmeter=second,
+                thermometer=self._server.thermometer if recipe.corrects_temperature else "",
+                in_process=True,
             )
         self._target = Target(plan.source, dialects[0])
         clock = ScaledClock(self._speed)

@@ -12,7 +12,7 @@ from sim.scpi.core import ScpiDevice
 from sim.scpi.errors import ScpiError
 
 _DURATION_S = 0.1
-_NOISE_K = 0.005
+_NOISE_K = 0.001
 
 
 class Thermometer(ScpiDevice):

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sim.world.config import ContactStep, Source, Specimen, Wiring
+from sim.world.air import above_start_K
+from sim.world.config import Ambient, ContactStep, Source, Specimen, Wiring
 from sim.world.current import CurrentTrace, SourceNoise
 from sim.world.thermal_emf import EmfSource
 
@@ -26,12 +27,14 @@ class Circuit:
         source: Source,
         *,
         contact_steps: Sequence[ContactStep] = (),
+        ambient: Ambient | None = None,
         rng: np.random.Generator,
     ) -> None:
         self._specimen = specimen
         self._wiring = wiring
         self._source = source
         self._emf = emf
+        self._ambient = ambient or Ambient()
         self._contact_steps = tuple(contact_steps)
         self._rng = rng
         self._memory_ohm = specimen.memory_ohm * rng.standard_normal() if specimen.memory_ohm else 0.0
@@ -66,6 +69,7 @@ class Circuit:
     def resistance_ohm(self) -> float:
         """The specimen's resistance at its temperature of the moment: the truth that a measurement looks for."""
         cold = self._specimen.resistance_ohm * (1 + self._specimen.temperature_coefficient_per_K * self._rise_K)
+        cold *= self._air_factor(self._time_s)
         return cold + self._contact_ohm(self._time_s)
 
     def mean_voltage_V(self, start_s: float, end_s: float) -> float:
@@ -105,6 +109,7 @@ class Circuit:
         current, square = self._mean_current(start_s, end_s)
         s = self._specimen
         resistance = s.resistance_ohm * self._mean_factor(square, duration)
+        resistance *= self._air_factor((start_s + end_s) / 2)
         resistance += self._contact_ohm((start_s + end_s) / 2) + s.cubic_ohm_per_A2 * square
         if s.memory_ohm:
             keep = math.exp(-duration / s.memory_time_constant_s)
@@ -117,6 +122,13 @@ class Circuit:
         if self._wiring.absorption:
             flux += self._wiring.absorption * resistance * self._absorption(current, duration)
         return flux
+
+    def _air_factor(self, time_s: float) -> float:
+        """R at the specimen's temperature over R at the start, as the air makes it."""
+        s = self._specimen
+        if not s.air_lag_s:
+            return 1.0
+        return 1 + s.temperature_coefficient_per_K * above_start_K(self._ambient, s.air_lag_s, time_s)
 
     def _contact_ohm(self, time_s: float) -> float:
         return sum(step.change_ohm for step in self._contact_steps if time_s >= step.time_s)

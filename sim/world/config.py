@@ -11,6 +11,7 @@ class Specimen:
 
     `cubic_ohm_per_A2` makes R rise with I squared at once (a film under stress), `rectifying_ohm_per_A` with I itself:
     another resistance for each sign. `memory_ohm` is the deviation of a slow noise of R with `memory_time_constant_s`.
+    With `air_lag_s` above 0 it follows the air's temperature that slowly.
     """
 
     resistance_ohm: float
@@ -20,6 +21,7 @@ class Specimen:
     cubic_ohm_per_A2: float = 0.0
     rectifying_ohm_per_A: float = 0.0
     memory_ohm: float = 0.0
+    air_lag_s: float = 0.0
     memory_time_constant_s: float = 5.0
 
 
@@ -144,6 +146,15 @@ class Source:
     latency_s: float = 0.004
     max_current_A: float = 10.0
     max_compliance_V: float = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Thermometer:
+    """A thermometer in the air at the specimen; `there` is 1 where the bench has one, `air_C` the air at the start."""
+
+    there: float = 0.0
+    air_C: float = 23.0
+    error_K: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from sim.world.air import above_start_K
 from sim.world.config import Ambient, Junction, Touch
 
 
@@ -24,15 +25,7 @@ class JunctionSet:
     def temperature_K(self, index: int, time_s: float) -> float:
         """Of one junction, above the air's temperature at the start."""
         junction, ambient = self._junctions[index], self._ambient
-        value = junction.above_air_K
-        if ambient.amplitude_K:
-            # A first-order lag of a sine: smaller by cos(phi) and later by phi.
-            omega = 2 * math.pi / ambient.period_s
-            phase = math.atan(omega * junction.lag_s)
-            value += ambient.amplitude_K * math.cos(phase) * math.sin(omega * time_s - phase)
-        if ambient.drift_K_per_s:
-            lagging = time_s - junction.lag_s * -math.expm1(-time_s / junction.lag_s) if junction.lag_s > 0 else time_s
-            value += ambient.drift_K_per_s * lagging
+        value = junction.above_air_K + above_start_K(ambient, junction.lag_s, time_s)
         return value + sum(_warmth_K(touch, time_s) for touch in self._touches if touch.junction == index)
 
     def _emf_V(self, time_s: float) -> float:

@@ -104,6 +104,14 @@ class Rehearsal:
                 current_voltmeter_dialect=dialect,
                 current_voltmeter_wire=lambda: Loopback(second),
             )
+        thermometer = self.sim.thermometer
+        if thermometer is not None and recipe.corrects_temperature:
+            plan = replace(
+                plan,
+                thermometer="thermometer",
+                thermometer_dialect=load_dialect("scpi", "thermometer"),
+                thermometer_wire=lambda: Loopback(thermometer),
+            )
         bench = Bench(plan, transcript or (lambda *line: self.sent.append(line)))
         return run_on(
             bench,
@@ -156,12 +164,19 @@ class Rehearsal:
     def _analysed(self) -> tuple[Estimate, np.ndarray]:
         t, I, V = (np.array([row[k] for row in self.readings]) for k in (1, 2, 3))
         pauses = [event.reading for event in self.events if event.kind is EventKind.PAUSE]
-        return analyse_by(self.recipe, t, I, V, pauses)
+        return analyse_by(self.recipe, t, I, V, pauses, self.temperatures)
+
+    @property
+    def temperatures(self) -> np.ndarray:
+        """As (2, n): time_s, degrees Celsius."""
+        told = [found for batch in self.batches for found in batch.temperatures]
+        return np.array(told, dtype=float).reshape(-1, 2).T
 
     def statement(self, known: BudgetPlan | None = None) -> Statement:
         """What would be recorded of the run."""
         known = self.facts.in_use(known or BudgetPlan(confidence=self.recipe.confidence))
-        terms = terms_of(self.recipe, known, tells_compliance=self.facts.tells_compliance)
+        tells = self.facts.tells_compliance
+        terms = terms_of(self.recipe, known, tells_compliance=tells, temperatures=self.temperatures)
         currents = [row.current_A for row in self.readings]
         return make_statement(self.estimate, currents, terms, circumstances_of(self.events, self.last.end))
 
