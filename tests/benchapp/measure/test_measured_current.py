@@ -13,7 +13,9 @@ import pytest
 from benchapp.bench.bench import plan_bench
 from benchapp.bench.limits import HouseLimits
 from benchapp.errors import InputError
-from benchapp.events import EndReason
+from benchapp.events import EndReason, EventKind
+from benchapp.measure.control import Control
+from benchapp.measure.snapshot import Batch
 from benchapp.recipe import Recipe, StopRule, build_recipe, entries_from_text, recipe_to_toml
 from benchapp.recipe_values import Entry
 from benchapp.result.budget import BudgetPlan, Scope, whole_uncertainty
@@ -65,6 +67,24 @@ def test_both_are_read_in_the_same_step_and_its_complaints_are_heard() -> None:
     asked = [who for who, way, message in rehearsal.sent if way == ">" and message == ":READ?"]
     assert asked[::2] == ["voltmeter"] * (len(asked) // 2)
     assert asked[1::2] == ["current voltmeter"] * (len(asked) // 2)
+
+
+def test_the_second_voltmeters_complaints_are_heard() -> None:
+    rehearsal = Rehearsal(BENCH)
+    done: list[int] = []
+
+    def on_batch(batch: Batch, _: Control) -> None:
+        if batch.snapshot.readings >= 20 and not done:
+            assert rehearsal.sim.current_voltmeter is not None
+            rehearsal.sim.current_voltmeter.raise_error(-310)
+            done.append(1)
+
+    rehearsal.on_batch = on_batch
+    rehearsal.run(recipe_of(BENCH))
+    told = [event.text for event in rehearsal.events if event.kind is EventKind.COMPLAINT]
+    assert len(told) == 1
+    assert told[0].startswith("current voltmeter: ")
+    assert "voltmeter-complained" in [reason.code for reason in rehearsal.statement().reasons]
 
 
 def test_a_resistor_of_another_value_is_noticed() -> None:
