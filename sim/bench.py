@@ -13,6 +13,7 @@ from sim.devices.lantern import LanternVoltmeter
 from sim.devices.ledger import LedgerSource, LedgerVoltmeter
 from sim.devices.lines import TriggerLines
 from sim.devices.quill import QuillSource
+from sim.devices.switch import Switch
 from sim.devices.thermometer import Thermometer
 from sim.devices.voltmeter import Voltmeter
 from sim.scenario import Scenario
@@ -63,11 +64,21 @@ class SimulatedBench:
             seen = ShuntCircuit(self.circuit, scenario.current_shunt)
             own = VoltmeterNoise(scenario.current_voltmeter, Wiring(), current_rng)
             self.current_voltmeter = Voltmeter(scenario.current_voltmeter, seen, own, clock, lock)
+        self.polarity_switch: Switch | None = None
+        if scenario.polarity_switch.there and isinstance(self.source, CurrentSource):
+            self.source.least_A = 0.0
+            self.source.polarity = 0.0  # it stands open
+            self.polarity_switch = Switch(2, self._turn, clock, lock)
         self.thermometer: Thermometer | None = None
         if scenario.thermometer.there:
             self.thermometer = Thermometer(self._air_C, air_rng, clock, lock)
         self.source_faults = FaultyInstrument(self.source, scenario.source_faults)
         self.voltmeter_faults = FaultyInstrument(self.voltmeter, scenario.voltmeter_faults)
+
+    def _turn(self, closed: frozenset[int]) -> None:
+        """The contacts have moved; both closed would short the leads, and no current reaches the part."""
+        assert isinstance(self.source, CurrentSource)
+        self.source.turn({frozenset({1}): 1.0, frozenset({2}): -1.0}.get(closed, 0.0))
 
     def _air_C(self) -> float:
         """What the thermometer is in, with its own error."""

@@ -15,6 +15,7 @@ from sim.world.config import (
     Faults,
     Junction,
     Lines,
+    PolaritySwitch,
     Source,
     Specimen,
     ThermalEmf,
@@ -37,6 +38,7 @@ _TABLES = {
     "current_voltmeter": Voltmeter,
     "current_shunt": CurrentShunt,
     "thermometer": Thermometer,
+    "polarity_switch": PolaritySwitch,
     "ambient": Ambient,
     "lines": Lines,
     "source_faults": Faults,
@@ -73,6 +75,7 @@ class Scenario:
     current_voltmeter: Voltmeter = field(default_factory=Voltmeter)
     current_shunt: CurrentShunt = field(default_factory=CurrentShunt)
     thermometer: Thermometer = field(default_factory=Thermometer)
+    polarity_switch: PolaritySwitch = field(default_factory=PolaritySwitch)
     ambient: Ambient = field(default_factory=Ambient)
     source_faults: Faults = field(default_factory=Faults)
     voltmeter_faults: Faults = field(default_factory=Faults)

@@ -76,6 +76,10 @@ class BenchServer:
         if bench.current_voltmeter is not None:
             self._servers.append(InstrumentServer(bench.current_voltmeter))
             self.current_voltmeter = self._servers[-1].address
+        self.polarity_switch = ""
+        if bench.polarity_switch is not None:
+            self._servers.append(InstrumentServer(bench.polarity_switch))
+            self.polarity_switch = self._servers[-1].address
         self.thermometer = ""
         if bench.thermometer is not None:
             self._servers.append(InstrumentServer(bench.thermometer))

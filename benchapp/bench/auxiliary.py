@@ -95,12 +95,15 @@ class AuxiliaryPlan:
     @contextlib.contextmanager
     def turned(self, plan: BenchPlan) -> Iterator[BenchPlan]:
         """The plan with the polarity switch in it, which is open again on every way out."""
-        if not self.polarity_switch:
+        address, channels = self.polarity_switch, self._both_channels()
+        if not address:
+            address, channels = plan.polarity_switch, ["1", "2"]
+        if not address:
             yield plan
             return
         run = [plan.source, plan.voltmeter, *([self.switch] if self.switch else [])]
-        with _switch(self.polarity_switch, self.switch_dialect, run) as switch:
-            polarity = Polarity(switch, *self._both_channels())
+        with _switch(address, self.switch_dialect, run) as switch:
+            polarity = Polarity(switch, *channels)
             yield replace(plan, source_driver=UnipolarSource, polarity=polarity)
 
 

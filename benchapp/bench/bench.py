@@ -55,6 +55,7 @@ class BenchPlan:
     source_driver: Callable[..., CurrentSource] = ScpiSource
     voltmeter_driver: Callable[..., Voltmeter] = ScpiVoltmeter
     polarity: Polarity | None = None
+    polarity_switch: str = ""  # of a simulated bench that has one; channels 1 and 2
     thermometer: str = ""  # tells the specimen's temperature through the run; empty where none does
     thermometer_dialect: Dialect | None = None
     thermometer_wire: Callable[[], Wire] | None = None

@@ -7,6 +7,7 @@ import contextlib
 import signal
 import sys
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from benchapp.bench.ammeter import check_measured_current
@@ -241,7 +242,7 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Rec
         spoken = (dialects[0] or scenario.source_dialect, dialects[1] or scenario.voltmeter_dialect)
         second = server.current_voltmeter if recipe.current_shunt_ohm is not None else ""
         check_measured_current(second, recipe)
-        yield plan_bench(
+        plan = plan_bench(
             server.source,
             server.voltmeter,
             *spoken,
@@ -249,6 +250,7 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Rec
             thermometer=server.thermometer if recipe.corrects_temperature else "",
             in_process=True,
         )
+        yield replace(plan, polarity_switch=server.polarity_switch)
 
 
 def _volts(text: str) -> float:

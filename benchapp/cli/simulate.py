@@ -20,7 +20,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "simulate",
         help="put a simulated bench on sockets of this machine",
         description="Put a simulated source and voltmeter on sockets of this machine until interrupted. The first line"
-        ' of output is {"source": ADDR, "voltmeter": ADDR}, with "current_voltmeter" and "thermometer" where they are;'
+        ' of output is {"source": ADDR, "voltmeter": ADDR}, with further ones where there are;'
         " the second is what is on the bench.",
     )
     add_scenario_options(parser, default=DEFAULT_SCENARIO)
@@ -38,6 +38,8 @@ def run(arguments: argparse.Namespace) -> int:
         addresses = {"source": server.source, "voltmeter": server.voltmeter}
         if server.current_voltmeter:
             addresses["current_voltmeter"] = server.current_voltmeter
+        if server.polarity_switch:
+            addresses["polarity_switch"] = server.polarity_switch
         if server.thermometer:
             addresses["thermometer"] = server.thermometer
         print(json.dumps(addresses), flush=True)

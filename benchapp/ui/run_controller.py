@@ -5,11 +5,13 @@ from __future__ import annotations
 import contextlib
 import math
 import time
+from dataclasses import replace
 from pathlib import Path
 
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
 from benchapp.bench.ammeter import check_measured_current
+from benchapp.bench.auxiliary import AuxiliaryPlan
 from benchapp.bench.bench import plan_bench
 from benchapp.bench.limits import load_limits
 from benchapp.clock import ScaledClock
@@ -51,6 +53,7 @@ class RunController(QObject):
         self.accuracy_fault = ""
         self._session: Session | None = None
         self._server: BenchServer | None = None
+        self._beside = contextlib.ExitStack()  # what stands beside source and voltmeter as long as they do
         self._shown: object = None
         self._pace_since = (0.0, 0)
         self._once_more_at = math.inf
@@ -170,6 +173,9 @@ class RunController(QObject):
                 thermometer=self._server.thermometer if recipe.corrects_temperature else "",
                 in_process=True,
             )
+            if self._server.polarity_switch:
+                plan = replace(plan, polarity_switch=self._server.polarity_switch)
+                plan = self._beside.enter_context(AuxiliaryPlan().turned(plan))
         self._target = Target(plan.source, dialects[0])
         clock = ScaledClock(self._speed)
         known = BudgetPlan(
@@ -178,6 +184,7 @@ class RunController(QObject):
         return Session(plan, recipe, load_limits(), clock=clock, logbook=self._logbook, bench_note=note, known=known)
 
     def _close_server(self) -> None:
+        self._beside.close()
         if self._server is not None:
             self.output.forget(self._server.source)
             with contextlib.suppress(OSError):

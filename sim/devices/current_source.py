@@ -25,6 +25,7 @@ class CurrentSource(ScpiDevice):
         self._config = config
         self._circuit = circuit
         self.polarity = 1.0  # what a switch behind the output makes of it; 0 while it is open
+        self.least_A = -config.max_current_A  # 0 for a source of one sign
         self._complete_at = 0.0
         self.reset()
         self.add(
@@ -136,7 +137,7 @@ class CurrentSource(ScpiDevice):
         return self._complete_at
 
     def _level_number(self, text: str) -> float:
-        return number(text, -self._config.max_current_A, self._config.max_current_A, 0.0)
+        return number(text, self.least_A, self._config.max_current_A, 0.0)
 
     def _set_level(self, text: str) -> None:
         self._fixed_A = self._level_number(text)

@@ -158,6 +158,16 @@ class Thermometer:
 
 
 @dataclass(frozen=True, slots=True)
+class PolaritySwitch:
+    """A switch that turns the current of a source which has one sign only; `there` is 1 where the bench has one.
+
+    Channel 1 leads the current one way, channel 2 the other.
+    """
+
+    there: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class CurrentShunt:
     """A standard resistor in series, with a voltmeter of its own; 0 where there is none. It has an EMF, too."""
 

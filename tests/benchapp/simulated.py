@@ -24,7 +24,10 @@ from benchapp.result.statement import Statement, make_statement
 from benchapp.run.terms import circumstances_of, terms_of
 from drivers.dialect import load_dialect
 from drivers.guardian import NoGuard
+from drivers.link import Link
+from drivers.polarity import Polarity, UnipolarSource
 from drivers.registry import Transcript
+from drivers.scpi_switch import ScpiSwitch
 from sim.bench import SimulatedBench
 from sim.clock import VirtualClock
 from sim.loopback import Loopback
@@ -114,6 +117,11 @@ class Rehearsal:
                 thermometer_dialect=load_dialect("scpi", "thermometer"),
                 thermometer_wire=lambda: Loopback(thermometer),
             )
+        if self.sim.polarity_switch is not None:
+            turning, dialect = self.sim.polarity_switch, load_dialect("scpi", "switch")
+            switch = ScpiSwitch(Link(lambda: Loopback(turning), "switch"), dialect)
+            switch.open()
+            plan = replace(plan, source_driver=UnipolarSource, polarity=Polarity(switch, "1", "2"))
         bench = Bench(plan, transcript or (lambda *line: self.sent.append(line)))
         return run_on(
             bench,

@@ -1,0 +1,54 @@
+"""Benches with a second voltmeter, a thermometer or a polarity switch, from the window."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from pytestqt.qtbot import QtBot
+
+from benchapp.logbook.query import list_runs, load_run
+from benchapp.ui.models import BenchChoice, scenario_texts
+from benchapp.ui.window import MainWindow
+
+
+@pytest.mark.parametrize(
+    ("scenario", "stop", "near_ohm"),
+    [
+        ("gain_error", {"blocks": "12"}, 1.00041e-3),
+        ("warming_cable", {"duration": "20 s"}, 1.13186e-3),
+        ("one_way_source", {"blocks": "6"}, 11.83e-6),
+    ],
+)
+def test_a_run_with_a_further_instrument(
+    window: MainWindow, qtbot: QtBot, tmp_path: Path, scenario: str, stop: dict[str, str], near_ohm: float
+) -> None:
+    window.bench_stage.choose_scenario(scenario)
+    window.recipe.take({**scenario_texts(scenario), "blocks": "", "duration": "", **stop})
+    window.measure.start()
+    controller = window._controller
+    qtbot.waitUntil(lambda: controller.session is not None and not controller.running, timeout=30_000)
+    summary = list_runs(tmp_path / "log.sqlite")[0]
+    assert (summary.status, summary.output_off) == ("completed", True)
+    assert summary.stated is not None
+    assert summary.stated["resistance_ohm"] == pytest.approx(near_ohm, rel=2e-3)
+    record = load_run(tmp_path / "log.sqlite", 1)
+    assert ("current voltmeter" in record.instruments) is (scenario == "gain_error")
+    assert bool(record.temperatures) is (scenario == "warming_cable")
+
+
+def test_a_resistor_without_its_voltmeter_is_told_and_nothing_starts(window: MainWindow, qtbot: QtBot) -> None:
+    told: list[str] = []
+    window._controller.failed.connect(told.append)
+    window.recipe.set_text("current_shunt", "10 mohm")
+    window.measure.start()
+    assert not window._controller.running
+    assert "second voltmeter" in told[0]
+
+
+def test_the_address_of_the_second_voltmeter_is_kept_with_the_bench(window: MainWindow) -> None:
+    window.bench.choose(BenchChoice("", "A", "B"))
+    window.bench_stage._lines["current_voltmeter"].setText("TCPIP::127.0.0.1::9::SOCKET")
+    window.bench_stage._lines["current_voltmeter"].textEdited.emit("TCPIP::127.0.0.1::9::SOCKET")
+    assert window.bench.choice.current_voltmeter == "TCPIP::127.0.0.1::9::SOCKET"
+    assert window.bench.choice.current_voltmeter_dialect == "scpi"
