@@ -118,7 +118,7 @@ class Sequencer:
         first_C = None if self._thermometer is None else self._thermometer.first_C()
         start_s = self._journal.start_s = self._last_look_s = self._clock.now()
         if first_C is not None:
-            self._told_temperature(0.0, first_C)
+            self._journal.temperature(0.0, first_C)
         if self._recipe.stepping == "lines":
             self._journal.enter(RunStatus.RUNNING)
             text = self._run_passes(source, voltmeter, start_s)
@@ -220,6 +220,8 @@ class Sequencer:
             raise RunStopped(EndReason.OVERLOAD, f"{text}. Check the value of the resistor and its sense leads")
         reading = self._journal.reading(time_s, current_A, voltage_V)
         self._check(reading)
+        if self._thermometer is not None:
+            self._journal.correction = self._recipe.at_reference(self._thermometer.specimen_C(time_s))
         text = self._watch.at_time(time_s)
         if self._journal.closes_block(reading):
             running = self._journal.running
@@ -276,17 +278,12 @@ class Sequencer:
         if self._thermometer is not None and self._journal.start_s is not None:
             found = self._thermometer.look(self._clock.now() - self._journal.start_s)
             if found is not None:
-                self._told_temperature(*found)
+                self._journal.temperature(*found)
         for text in voltmeter.reported():
             self._journal.event(EventKind.COMPLAINT, f"voltmeter: {text}")
         if self._ammeter is not None:
             for text in self._ammeter.voltmeter.reported():
                 self._journal.event(EventKind.COMPLAINT, f"current voltmeter: {text}")
-
-    def _told_temperature(self, time_s: float, celsius: float) -> None:
-        assert self._thermometer is not None
-        self._journal.temperature(time_s, celsius)
-        self._journal.correction = self._recipe.at_reference(self._thermometer.specimen_C)
 
     def _look_at(self, source: CurrentSource) -> None:
         assert self._energised is not None

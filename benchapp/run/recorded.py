@@ -67,9 +67,11 @@ def open_run(path: Path, run_id: int) -> RecordedRun:
     if not statements:
         known = BudgetPlan(confidence=recipe.confidence, on=run_date(record.summary))
         beside = circumstances_of(record.events, None)
-        statements = (make_statement(estimate, columns.current_A, terms_of(recipe, known), beside, final=False),)
+        terms = terms_of(recipe, known, temperatures=temperatures_of(record))
+        statements = (make_statement(estimate, columns.current_A, terms, beside, final=False),)
     history = History()
     history.blocks.extend(blocks.T.tolist())
+    history.temperatures.extend(record.temperatures)
     history.readings.extend(np.array([columns.time_s, columns.current_A, columns.voltage_V]).T.tolist())
     snapshot = RunSnapshot(
         status=RunStatus.DONE if record.summary.status == EndReason.RULE else RunStatus.STOPPED,
@@ -103,7 +105,8 @@ def conclude_run(path: Path, run_id: int) -> RecordedRun:
     end = RunEnd(EndReason.INSTRUMENT, "the program died in the middle of it", output_off=True)
     estimate, _ = replay(run.record, run.recipe)
     beside = circumstances_of(run.events, end)
-    stated = make_statement(estimate, run.record.readings.current_A, terms_of(run.recipe, known), beside)
+    terms = terms_of(run.recipe, known, temperatures=temperatures_of(run.record))
+    stated = make_statement(estimate, run.record.readings.current_A, terms, beside)
     conclude(path, run.record.summary, statement_object(stated, {"run_id": run_id}))
     return open_run(path, run_id)
 

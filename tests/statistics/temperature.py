@@ -27,7 +27,7 @@ def inside(seed: int) -> bool:
     scenario = load_scenario("warming_cable")
     alpha20 = 0.00393 + float(rng.normal(0.0, _U_ALPHA))
     alpha23 = alpha_at(alpha20, 20.0, 23.0)
-    lag_s = 5.0 * (1 + float(rng.uniform(-_LAG_OFF, _LAG_OFF)))
+    lag_s = 2.0 * (1 + float(rng.uniform(-_LAG_OFF, _LAG_OFF)))
     scenario = replace(
         scenario,
         specimen=replace(scenario.specimen, temperature_coefficient_per_K=alpha23, air_lag_s=lag_s),

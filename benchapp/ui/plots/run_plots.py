@@ -1,4 +1,4 @@
-"""R per block with its running mean and band, V by polarity, and the thermal EMF, on one time axis.
+"""R per block with its running mean and band, V by polarity, temperature and thermal EMF, on one time axis.
 
 Each series lives in a min/max pyramid: what is drawn is about two points a pixel, however long the run, and no spike is
 lost. The view follows the run until it is moved by hand.
@@ -17,6 +17,7 @@ from benchapp.recipe import Recipe
 from benchapp.result.statement import Statement
 from benchapp.run.history import History
 from benchapp.ui.plots.series_plots import EmfPlot, ResistancePlot, VoltagePlot
+from benchapp.ui.plots.temperature_plot import TemperaturePlot
 from benchapp.ui.plots.time_plot import TimePlot
 from benchapp.ui.theme import Theme
 
@@ -27,7 +28,7 @@ _AHEAD = 0.15  # of the length shown: room for what comes next
 
 
 class RunPlots(QWidget):
-    """The three plots above each other, their time axes linked.
+    """The plots above each other, their time axes linked; that of the temperature where it is read through the run.
 
     Signals:
         view_changed: another stretch of time is shown (start and end in s).
@@ -42,8 +43,9 @@ class RunPlots(QWidget):
         self._theme = theme
         self.resistance = ResistancePlot(theme)
         self.voltage = VoltagePlot(theme)
+        self.temperature = TemperaturePlot(theme)
         self.emf = EmfPlot(theme)
-        self._plots: tuple[TimePlot, ...] = (self.resistance, self.voltage, self.emf)
+        self._plots: tuple[TimePlot, ...] = (self.resistance, self.voltage, self.temperature, self.emf)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(6)
@@ -51,7 +53,7 @@ class RunPlots(QWidget):
         self._hairs: list[pg.InfiniteLine] = []
         self._trapped: list[tuple[TimePlot, pg.LinearRegionItem]] = []
         self._trapped_s: list[tuple[float, float]] = []
-        for plot, stretch in zip(self._plots, (55, 25, 20), strict=True):
+        for plot, stretch in zip(self._plots, (55, 25, 20, 20), strict=True):
             column.addWidget(plot, stretch)
             if plot is not self.emf:
                 plot.plot.setXLink(self.emf.plot)
@@ -75,13 +77,15 @@ class RunPlots(QWidget):
         """Empty axes for a new run; prefixes follow the nominal value or the first block."""
         self._power_known = False
         self._drawn = [0, 0]
+        self._temperatures = 0
+        self.temperature.setVisible(recipe is not None and recipe.corrects_temperature)
         self._end_s = 0.0
         self.frozen = False
         self.following = True
         self.window_s: float | None = None
         self._show_marks([])
         self.show_trapped([])
-        for plot in (self.resistance, self.voltage, self.emf):
+        for plot in (self.resistance, self.voltage, self.temperature, self.emf):
             plot.clear()
         self._set_empty(True)
         self.region.setVisible(False)
@@ -111,6 +115,9 @@ class RunPlots(QWidget):
         if blocks.shape[1]:
             self.resistance.add_blocks(blocks, self._drawn[1])
             self.emf.add_blocks(blocks, slope_V_per_s)
+        told = history.temperatures.since(self._temperatures)
+        self._temperatures += told.shape[1]
+        self.temperature.add(told)
         if readings.shape[1]:
             self.voltage.add_readings(readings)
             self._end_s = float(readings[0, -1])
@@ -154,7 +161,7 @@ class RunPlots(QWidget):
 
     def _draw(self) -> None:
         (start, end), _ = self.emf.plot.viewRange()
-        for plot in (self.resistance, self.voltage, self.emf):
+        for plot in (self.resistance, self.voltage, self.temperature, self.emf):
             plot.draw(start, end)
 
     def _moved_by_hand(self, *_: object) -> None:

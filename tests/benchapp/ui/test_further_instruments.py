@@ -35,6 +35,11 @@ def test_a_run_with_a_further_instrument(
     record = load_run(tmp_path / "log.sqlite", 1)
     assert ("current voltmeter" in record.instruments) is (scenario == "gain_error")
     assert bool(record.temperatures) is (scenario == "warming_cable")
+    plots = window.measure.plots
+    assert plots.temperature.isVisibleTo(plots) is (scenario == "warming_cable")
+    if record.temperatures:
+        shown = plots.temperature._series.stretch(0.0, 1e6, 100)[1]
+        assert shown[-1] == pytest.approx(record.temperatures[-1].celsius, abs=0.1)
 
 
 def test_a_resistor_without_its_voltmeter_is_told_and_nothing_starts(window: MainWindow, qtbot: QtBot) -> None:
