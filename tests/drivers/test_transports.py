@@ -1,6 +1,6 @@
-"""One run over each transport: VXI-11, HiSLIP, a serial line, and address classes through pyvisa-sim.
+"""One run over each transport, to three parsers: ours, one from the package index, and one of a second hand.
 
-USB and GPIB go through the machine's VISA library and are not tested here: no such instrument stands on this machine.
+VXI-11, HiSLIP and a serial line; address classes through pyvisa-sim, USB and GPIB in test_standin_visa.
 """
 
 import json
@@ -17,31 +17,59 @@ from drivers.wires import visa_library
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock
 from sim.scenario import load_scenario
+from sim.scpi.core import ScpiDevice
+from tests.drivers.odd_instruments import OddCircuit, OddSource, OddVoltmeter
+from tests.drivers.test_scpi_facts import SOURCE, VOLTMETER, ForeignDevice
 from tests.drivers.transports import HislipServer, SerialLine, Vxi11Server
 
 Server = Vxi11Server | HislipServer | SerialLine
 KINDS: list[Callable[[Callable[[str], str | None]], Server]] = [Vxi11Server, HislipServer, SerialLine]
 
 
+Process = Callable[[str], str | None]
+
+
+def ours() -> tuple[Process, Process, Callable[[], bool], float]:
+    """Source, voltmeter, whether the output is on, and the resistance."""
+    bench = SimulatedBench(load_scenario("shunt"), ScaledClock(10))
+    return bench.source.process, bench.voltmeter.process, lambda: bench.source.output_on, 250e-6
+
+
+def of_a_package() -> tuple[Process, Process, Callable[[], bool], float]:
+    bench = SimulatedBench(load_scenario("shunt"), ScaledClock(10))
+    assert isinstance(bench.source, ScpiDevice)
+    assert isinstance(bench.voltmeter, ScpiDevice)
+    source, voltmeter = ForeignDevice(bench.source, SOURCE), ForeignDevice(bench.voltmeter, VOLTMETER)
+    return source.process, voltmeter.process, lambda: bench.source.output_on, 250e-6
+
+
+def of_a_second_hand() -> tuple[Process, Process, Callable[[], bool], float]:
+    circuit = OddCircuit()
+    source, voltmeter = OddSource(circuit), OddVoltmeter(circuit)
+    return source.process, voltmeter.process, lambda: source.output, circuit.resistance_ohm
+
+
+@pytest.mark.parametrize("parser", [ours, of_a_package, of_a_second_hand])
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_run_over_the_transport(
-    kind: Callable[[Callable[[str], str | None]], Server],
+    kind: Callable[[Process], Server],
+    parser: Callable[[], tuple[Process, Process, Callable[[], bool], float]],
     tmp_path: Path,
     capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv("BENCHAPP_DATA", str(tmp_path))
     monkeypatch.setenv("BENCHAPP_CONFIG", str(tmp_path))
-    bench = SimulatedBench(load_scenario("shunt"), ScaledClock(10))
-    source, voltmeter = kind(bench.source.process), kind(bench.voltmeter.process)
+    source_says, voltmeter_says, is_on, resistance_ohm = parser()
+    source, voltmeter = kind(source_says), kind(voltmeter_says)
     try:
-        command = ["measure", "--source", source.address, "--voltmeter", voltmeter.address, "--current", "5 A"]
-        assert main([*command, "--range", "10 mV", "--blocks", "6", "--settle", "2 ms", "--json", "-"]) == 0
+        command = ["measure", "--source", source.address, "--voltmeter", voltmeter.address, "--current", "2 A"]
+        assert main([*command, "--range", "3 mV", "--blocks", "6", "--settle", "2 ms", "--json", "-"]) == 0
     finally:
         source.close()
         voltmeter.close()
-    assert json.loads(capsys.readouterr().out)["resistance_ohm"] == pytest.approx(250e-6, rel=1e-2)
-    assert not bench.source.output_on
+    assert json.loads(capsys.readouterr().out)["resistance_ohm"] == pytest.approx(resistance_ohm, rel=1e-2)
+    assert not is_on()
 
 
 @pytest.mark.parametrize("kind", KINDS)
