@@ -39,8 +39,12 @@ def not_tested(
     tells_compliance: bool,
     current_is_bounded: bool,
     current_is_measured: bool = False,
+    unread: Sequence[str] = (),
 ) -> tuple[Untested, ...]:
-    """By the currents of a run, by whether its source tells that it limits, and by what is known of the current."""
+    """By the currents of a run, by whether its source tells that it limits, and by what is known of the current.
+
+    `unread` are settings that could not be read back, by role and name.
+    """
     I = np.asarray(current_A, dtype=float)
     codes = []
     if not _stays(I):
@@ -57,7 +61,11 @@ def not_tested(
         codes.append("pickup-in-step")
     if not tells_compliance:
         codes.append("compliance")
-    return tuple(Untested(code, TEXTS[code]) for code in codes)
+    found = [Untested(code, TEXTS[code]) for code in codes]
+    if unread:
+        text = f"{', '.join(unread)}: sent, and this instrument cannot be asked what became of it."
+        found.append(Untested("not-read-back", text[0].upper() + text[1:]))
+    return tuple(found)
 
 
 def untested_from(found: Iterable[dict[str, str]]) -> tuple[Untested, ...]:

@@ -45,6 +45,7 @@ class Terms:
     estimator: str = ""
     emf_order: int = 1
     tells_compliance: bool = False
+    unread: tuple[str, ...] = ()  # settings that could not be read back, such as "source level"
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +157,11 @@ def make_statement(
     card = terms.known.card
     bounded = card is not None and scope is Scope.ALL and (measured or card.source is not None)
     untested = not_tested(
-        current_A, tells_compliance=terms.tells_compliance, current_is_bounded=bounded, current_is_measured=measured
+        current_A,
+        tells_compliance=terms.tells_compliance,
+        current_is_bounded=bounded,
+        current_is_measured=measured,
+        unread=terms.unread,
     )
     stated = Statement(
         resistance_ohm=R,

@@ -67,7 +67,7 @@ def open_run(path: Path, run_id: int) -> RecordedRun:
     if not statements:
         known = BudgetPlan(confidence=recipe.confidence, on=run_date(record.summary))
         beside = circumstances_of(record.events, None)
-        terms = terms_of(recipe, known, temperatures=temperatures_of(record))
+        terms = terms_of(recipe, known, temperatures=temperatures_of(record), settings=record.settings)
         statements = (make_statement(estimate, columns.current_A, terms, beside, final=False),)
     history = History()
     history.blocks.extend(blocks.T.tolist())
@@ -105,7 +105,7 @@ def conclude_run(path: Path, run_id: int) -> RecordedRun:
     end = RunEnd(EndReason.INSTRUMENT, "the program died in the middle of it", output_off=True)
     estimate, _ = replay(run.record, run.recipe)
     beside = circumstances_of(run.events, end)
-    terms = terms_of(run.recipe, known, temperatures=temperatures_of(run.record))
+    terms = terms_of(run.recipe, known, temperatures=temperatures_of(run.record), settings=run.record.settings)
     stated = make_statement(estimate, run.record.readings.current_A, terms, beside)
     conclude(path, run.record.summary, statement_object(stated, {"run_id": run_id}))
     return open_run(path, run_id)
@@ -162,7 +162,13 @@ def restated(
     tells = bool(before.not_tested) and all(item.code != "compliance" for item in before.not_tested)
     end = _end_of(summary) if summary.ended else None
     beside = replace(circumstances_of(run.events, end), left_out=tuple(left_out))
-    terms = terms_of(recipe, plan, tells_compliance=tells, temperatures=temperatures_of(run.record))
+    terms = terms_of(
+        recipe,
+        plan,
+        tells_compliance=tells,
+        temperatures=temperatures_of(run.record),
+        settings=run.record.settings,
+    )
     return make_statement(estimate, run.record.readings.current_A, terms, beside)
 
 

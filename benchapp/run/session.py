@@ -199,7 +199,10 @@ class Session:
         known = self._known if facts is None else facts.in_use(self._known)
         tells = facts is not None and facts.tells_compliance
         told = self.history.temperatures.since(0) if self._temperatures is None else self._temperatures
-        return terms_of(self.recipe, known, self._geometry, tells_compliance=tells, temperatures=told)
+        settings = () if facts is None else facts.settings
+        return terms_of(
+            self.recipe, known, self._geometry, tells_compliance=tells, temperatures=told, settings=settings
+        )
 
 
 def prepare_process() -> None:

@@ -15,6 +15,9 @@ from benchapp.result.budget import BudgetPlan, TemperatureCorrection
 from benchapp.result.decision import DecisionRule
 from benchapp.result.material import Geometry
 from benchapp.result.statement import Circumstances, Terms
+from drivers.instrument import Setting
+
+_COUNT = ("level", "compliance", "output", "range", "nplc", "aperture")  # what makes the number, or hurts
 
 
 def terms_of(
@@ -24,8 +27,11 @@ def terms_of(
     *,
     tells_compliance: bool = False,
     temperatures: NDArray[np.float64] | None = None,
+    settings: Iterable[tuple[str, Setting]] = (),
 ) -> Terms:
-    """The terms of a recipe; `temperatures` (2, n) are those of a run whose readings are corrected one by one."""
+    """The terms of a recipe; `temperatures` (2, n) are those of a run whose readings are corrected one by one;
+    `settings` are what was set, by role.
+    """
     if recipe.corrects_temperature and temperatures is not None and temperatures.shape[1]:
         known = replace(known, temperature=_through_run(recipe, known, temperatures))
     return Terms(
@@ -42,6 +48,7 @@ def terms_of(
         estimator=str(recipe.estimator),
         emf_order=recipe.emf_order,
         tells_compliance=tells_compliance,
+        unread=tuple(f"{role} {s.name}" for role, s in settings if not s.verified and s.name in _COUNT),
     )
 
 

@@ -186,7 +186,8 @@ class Rehearsal:
         """What would be recorded of the run."""
         known = self.facts.in_use(known or BudgetPlan(confidence=self.recipe.confidence))
         tells = self.facts.tells_compliance
-        terms = terms_of(self.recipe, known, tells_compliance=tells, temperatures=self.temperatures)
+        settings = self.facts.settings
+        terms = terms_of(self.recipe, known, tells_compliance=tells, temperatures=self.temperatures, settings=settings)
         currents = [row.current_A for row in self.readings]
         return make_statement(self.estimate, currents, terms, circumstances_of(self.events, self.last.end))
 

@@ -84,6 +84,13 @@ def test_a_run_finds_the_truth_and_leaves_the_output_off(
         assert abs(found["resistance_ohm"] - bench.sim.circuit.resistance_ohm()) < 2 * found["expanded_uncertainty_ohm"]
         assert found["expanded_uncertainty_ohm"] < 4e-3 * bench.resistance_ohm
         assert not bench.sim.source.output_on
+        untested = {item["code"]: item["text"] for item in found["not_tested"]}
+        if voltmeter == "shouter":
+            assert untested["not-read-back"].startswith("Voltmeter aperture, voltmeter range: sent, and")
+        elif source == "fixed":
+            assert untested["not-read-back"].startswith("Source compliance: sent")
+        else:
+            assert "not-read-back" not in untested
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="watches processes through /proc")
