@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 
 from drivers.errors import LinkClosed
 from drivers.wires import Wire
+
+_HANGS_UP_WITHIN_S = 0.5
 
 
 class BriefWire:
@@ -19,7 +22,7 @@ class BriefWire:
 
     def send(self, data: bytes) -> None:
         """On a connection of its own; the first one is there already."""
-        self._hang_up(self._answering)
+        self._await_hang_up()
         wire = self._wire if self._wire is not None else self._open_wire()
         self._wire = None
         try:
@@ -60,6 +63,13 @@ class BriefWire:
         if self._answering is None:
             raise LinkClosed("nothing was asked", resource=self._address, remedy="Correct hangs_up in the dialect.")
         return self._answering
+
+    def _await_hang_up(self) -> None:
+        """What was sent without a question has acted once the instrument hangs up: a quicker one would overtake it."""
+        if self._answering is not None:
+            with contextlib.suppress(LinkClosed, TimeoutError):
+                self._answering.receive(_HANGS_UP_WITHIN_S)
+        self._hang_up(self._answering)
 
     def _hang_up(self, wire: Wire | None) -> None:
         if wire is not None:

@@ -28,6 +28,7 @@ _LOOK_AGAIN_S = 1.5  # an ON that the instrument executes late is found within t
 _GIVE_UP_S = 120.0
 _TICK_S = 0.02
 _SILENCE_S = 0.15
+_HANGS_UP_WITHIN_S = 0.5
 _TAKEN = ("busy", "in use", "locked", "timeout", "refused")
 
 
@@ -287,6 +288,8 @@ class Guardian:
         for message in plan["safe"]:
             with contextlib.closing(self._connect()) as connection:
                 connection.send((message + plan["terminator"]).encode("ascii"))
+                with contextlib.suppress(ConnectionError):
+                    connection.line(time.monotonic() + _HANGS_UP_WITHIN_S)  # a quicker question would overtake it
         if not plan["query"]:
             return False
         with contextlib.closing(self._connect()) as connection:
