@@ -70,12 +70,9 @@ class ScpiSource(Instrument):
         """
         if self._turning is not None:
             if self._turning.turned_by(current_A):
-                self._step_to(0.0)  # the contacts inside move without current
+                self.set("level", 0.0)  # the contacts inside move without current
                 self._turning.turn(current_A)
-            return self._step_to(abs(current_A))
-        return self._step_to(current_A)
-
-    def _step_to(self, current_A: float) -> bool:
+            current_A = abs(current_A)
         self._asked_A = current_A
         limited = self._step_in_one(current_A) if self._in_one else self._step_by_parts(current_A)
         if not limited and current_A not in self._read_back_A:

@@ -190,7 +190,7 @@ class Sequencer:
         return source, voltmeter
 
     def _reverse_and_read(self, source: CurrentSource, voltmeter: Voltmeter, start_s: float) -> str:
-        recipe, clock, orders = self._recipe, self._clock, self._control
+        recipe, clock, orders, ammeter = self._recipe, self._clock, self._control, self._ammeter
         while True:
             self._guard.beat()
             if not orders.idle():
@@ -199,7 +199,10 @@ class Sequencer:
             if level != self._level_A:
                 self._step(source, level)
             before = clock.now()
-            voltage_V, current_A = self._read(voltmeter, level)
+            if ammeter is None:
+                voltage_V, current_A = voltmeter.read(), level
+            else:
+                voltage_V, current_A = self._read(voltmeter, level)
             text = self._accept((before + clock.now()) / 2 - start_s, current_A, voltage_V)
             if text:
                 return text
@@ -211,13 +214,14 @@ class Sequencer:
         """A voltage, and the current that belongs to it: as it is measured, else as it was set."""
         if self._ammeter is None:
             return voltmeter.read(), level_A
-        return self._ammeter.read_beside(voltmeter)
-
-    def _accept(self, time_s: float, current_A: float, voltage_V: float) -> str:
-        """Take one reading into the run; why the stop rule is reached, or nothing."""
+        voltage_V, current_A = self._ammeter.read_beside(voltmeter)
         if not abs(current_A) < OVERLOAD_V:
             text = "the voltmeter over the resistor that measures the current is outside its range"
             raise RunStopped(EndReason.OVERLOAD, f"{text}. Check the value of the resistor and its sense leads")
+        return voltage_V, current_A
+
+    def _accept(self, time_s: float, current_A: float, voltage_V: float) -> str:
+        """Take one reading into the run; why the stop rule is reached, or nothing."""
         reading = self._journal.reading(time_s, current_A, voltage_V)
         self._check(reading)
         if self._thermometer is not None:

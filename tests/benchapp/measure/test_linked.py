@@ -220,12 +220,12 @@ def test_what_is_lacking_is_named_up_to_three(tmp_path: Path) -> None:
         less = {name: spellings for name, spellings in dialect.capabilities.items() if name not in lacking}
         source = ScpiSource(Link(lambda: Loopback(SimulatedBench(SHUNT, VirtualClock()).source), "S"), dialect)
         source.dialect = replace(dialect, capabilities=less)
-        meter = ScpiVoltmeter(
+        voltmeter = ScpiVoltmeter(
             Link(lambda: Loopback(SimulatedBench(SHUNT, VirtualClock()).voltmeter), "V"),
             load_dialect("scpi", "voltmeter"),
         )
         with pytest.raises(SettingError) as caught:
-            LinkedPasses(source, meter, recipe_of(SHUNT), now=lambda: 0.0, sleep=lambda _: None)
+            LinkedPasses(source, voltmeter, recipe_of(SHUNT), now=lambda: 0.0, sleep=lambda _: None)
         assert told in str(caught.value)
 
 
