@@ -15,23 +15,16 @@ test: .venv/.test-ready
 	@$(BIN)/mypy
 	@QT_QPA_PLATFORM=offscreen $(BIN)/pytest -n 2
 
+STATISTICS := coverage estimators traps levels risk comparisons measured_current temperature
+
 coverage: .venv/.test-ready
-	@$(BIN)/python -m tests.statistics.coverage
-	@$(BIN)/python -m tests.statistics.estimators
-	@$(BIN)/python -m tests.statistics.traps
-	@$(BIN)/python -m tests.statistics.levels
-	@$(BIN)/python -m tests.statistics.risk
-	@$(BIN)/python -m tests.statistics.comparisons
-	@$(BIN)/python -m tests.statistics.measured_current
-	@$(BIN)/python -m tests.statistics.temperature
+	@$(BIN)/python -m tests.resumed coverage "$(N)" $(addprefix tests.statistics.,$(STATISTICS))
 
 verdicts: .venv/.test-ready
-	@$(BIN)/python -m tests.statistics.verdicts
+	@$(BIN)/python -m tests.resumed verdicts "$(N)" tests.statistics.verdicts
 
 bench: .venv/.test-ready
-	@$(BIN)/python -m tests.benchmarks.step_rate
-	@$(BIN)/python -m tests.benchmarks.linked
-	@$(BIN)/python -m tests.benchmarks.live_update
+	@$(BIN)/python -m tests.resumed bench "$(N)" $(addprefix tests.benchmarks.,step_rate linked live_update)
 	@if [ -n "$$DISPLAY" ]; then $(BIN)/python -m tests.benchmarks.window; \
 	elif command -v xvfb-run >/dev/null; then \
 		xvfb-run -a -s "-screen 0 3840x2400x24" $(BIN)/python -m tests.benchmarks.window; \
