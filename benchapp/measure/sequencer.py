@@ -146,6 +146,8 @@ class Sequencer:
 
         def read(level_A: float) -> tuple[float, float]:
             voltage_V, current_A = self._read(voltmeter, level_A)
+            if self._ammeter is not None:
+                self._limits.check_measured(abs(current_A))
             if abs(voltage_V) < OVERLOAD_V:  # the run itself tells of an overload
                 self._limits.check_power(abs(voltage_V * level_A))
             self._on_wait()

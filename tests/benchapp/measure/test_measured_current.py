@@ -109,6 +109,7 @@ def test_a_measured_current_beyond_the_house_limit_ends_the_run() -> None:
     end = rehearsal.run(recipe_of(wild, range_V=None))
     assert (end.reason, end.output_off) == (EndReason.LIMIT, True)
     assert "measured current" in end.text
+    assert rehearsal.readings == []  # seen while the signs are held, before the run
     near = Rehearsal(BENCH, limits=HouseLimits(current_A=1.0))  # 0.3 % is what a source may be off
     assert near.run(recipe_of(BENCH)).reason is EndReason.RULE
 
