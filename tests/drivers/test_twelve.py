@@ -94,8 +94,9 @@ def test_a_run_finds_the_truth_and_leaves_the_output_off(
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="watches processes through /proc")
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT])
 @pytest.mark.parametrize("source", SOURCES)
-def test_a_killed_program_leaves_the_output_off(folder: Path, source: str) -> None:
+def test_a_killed_program_leaves_the_output_off(folder: Path, source: str, how: signal.Signals) -> None:
     with ExitStack() as stack:
         bench = OddBench(stack, folder, source, "standard")
         options = [*bench.options, "--current", bench.current, "--compliance", bench.compliance]
@@ -103,5 +104,5 @@ def test_a_killed_program_leaves_the_output_off(folder: Path, source: str) -> No
         with Victim(bench.addresses["source"], bench.addresses["voltmeter"], folder, *options) as victim:
             wait_until(lambda: victim.streamed() >= 3)
             assert bench.sim.source.output_on
-            os.kill(victim.process.pid, signal.SIGKILL)
+            os.kill(victim.process.pid, how)
             assert wait_until(lambda: not bench.sim.source.output_on) < 2.0
