@@ -26,6 +26,7 @@ class EventKind(StrEnum):
     COMPLAINT = "complaint"  # an instrument's own error in the middle of a run; the text begins with its role
     UNSETTLED = "unsettled"  # before the run each sign was held, and the voltage still moved
     FAULT = "fault"
+    PART = "part"  # another part is connected, by a scanner; the text is its name
 
 
 @dataclass(frozen=True, slots=True)

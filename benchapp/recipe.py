@@ -16,12 +16,14 @@ from benchapp.analysis.blocks import middle_of
 from benchapp.analysis.estimate import Estimator
 from benchapp.analysis.levels import LONGEST_PERIOD, sign_period
 from benchapp.errors import Fault, InputError
-from benchapp.recipe_values import READERS, Entry, Target
+from benchapp.recipe_rules import DEFAULT_SIGNS, STOP_KEYS, contradictions
+from benchapp.recipe_values import READERS, Channel, Entry, Target
 from benchapp.tables import parse_table, quoted, read_table
 
 DEFAULT_BLOCKS = 30
+DEFAULT_ROUNDS = 5
+_TURN_READINGS = 24
 RECIPE_KEYS = tuple(READERS)
-STOP_KEYS = ("blocks", "duration", "until", "endless")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,7 @@ class StopRule:
     duration_s: float | None = None
     until_ohm: float | None = None
     until_relative: float | None = None
+    rounds: int | None = None  # of parts on a scanner
 
     @property
     def has_target(self) -> bool:
@@ -55,7 +58,7 @@ class Recipe:
     nplc: float = 1.0
     line_frequency_Hz: float = 50.0
     settle_s: float = 0.02
-    signs: str = "++--"  # two readings a sign show a voltage that has not settled
+    signs: str = DEFAULT_SIGNS  # two readings a sign show a voltage that has not settled
     emf_order: int = 1
     stop: StopRule = StopRule()
     name: str = ""
@@ -74,6 +77,13 @@ class Recipe:
     )
     reference_C: float | None = None
     alpha_per_K: float | None = None  # at the reference temperature
+    channels: tuple[Channel, ...] = ()  # parts on a scanner, connected in turns; empty without one
+    turn_readings: int | None = None  # each time that a part is connected
+    channel_settle_s: float = 0.2  # after its contacts have closed, at zero current
+    standard_ohm: float | None = None  # certified value of the first part; the others are stated by their ratio to it
+    standard_uncertainty_ohm: float = 0.0  # expanded, k = 2
+    standard_coefficient_per_K: float = 0.0
+    standard_away_K: float = 0.0
     preset: str = ""  # a named set of limits, tighter than the house's
 
     @property
@@ -92,6 +102,20 @@ class Recipe:
         if self.stop.has_target:
             return Estimator.BLOCKS
         return Estimator.SLIDING if regular else Estimator.STATE_SPACE
+
+    @property
+    def readings_a_turn(self) -> int:
+        """Readings each time that a part is connected, in whole sequences of signs."""
+        return self.turn_readings or len(self.signs) * -(-_TURN_READINGS // len(self.signs))
+
+    @property
+    def turns(self) -> int:
+        """How often a part is connected; a standard comes once more at the end, so that a drift is seen throughout."""
+        return (self.stop.rounds or 0) * len(self.channels) + (self.standard_ohm is not None)
+
+    def channel(self, turn: int) -> Channel:
+        """The part of a turn."""
+        return self.channels[turn % len(self.channels)]
 
     @property
     def remarks(self) -> dict[str, object]:
@@ -166,7 +190,7 @@ def read_entries(entries: Entries) -> tuple[dict[str, Any], list[Fault]]:
             values[key] = reader(entry)
         except InputError as error:
             faults += error.faults
-    return values, faults + _contradictions(entries, values)
+    return values, faults + contradictions(entries, values)
 
 
 def recipe_to_toml(recipe: Recipe) -> str:
@@ -183,6 +207,11 @@ def recipe_to_toml(recipe: Recipe) -> str:
         ("temperature_lag", recipe.temperature_lag_s, "s"),
         ("reference_temperature", recipe.reference_C, "degC"),
         ("temperature_coefficient", recipe.alpha_per_K, "/ K"),
+        ("standard", recipe.standard_ohm, "ohm"),
+        ("standard_uncertainty", recipe.standard_uncertainty_ohm or None, "ohm"),
+        ("standard_coefficient", recipe.standard_coefficient_per_K or None, "/ K"),
+        ("standard_away", recipe.standard_away_K or None, "K"),
+        ("channel_settle", recipe.channel_settle_s if recipe.channels else None, "s"),
         ("low", recipe.low_ohm, "ohm"),
         ("high", recipe.high_ohm, "ohm"),
         ("duration", recipe.stop.duration_s, "s"),
@@ -194,6 +223,11 @@ def recipe_to_toml(recipe: Recipe) -> str:
         lines.append(f'until = "{recipe.stop.until_relative * 1e6!r} ppm"')
     if recipe.stop.blocks is not None:
         lines.append(f"blocks = {recipe.stop.blocks}")
+    if recipe.channels:
+        lines.append(f"channels = {quoted(', '.join(f'{c.name} = {c.number}' for c in recipe.channels))}")
+        lines.append(f"rounds = {recipe.stop.rounds}")
+    if recipe.turn_readings is not None:
+        lines.append(f"turn_readings = {recipe.turn_readings}")
     lines += [f'rule = "{recipe.rule}"', f"guard_band = {recipe.guard_band!r}", f"confidence = {recipe.confidence!r}"]
     if recipe.wanted_estimator is not None:
         lines.append(f'estimator = "{recipe.wanted_estimator}"')
@@ -212,32 +246,15 @@ def _assemble(values: dict[str, Any]) -> Recipe:
         "line_frequency": "line_frequency_Hz", "nominal": "nominal_ohm", "low": "low_ohm", "high": "high_ohm",
         "estimator": "wanted_estimator", "limits": "preset", "current_shunt": "current_shunt_ohm",
         "temperature_lag": "temperature_lag_s", "reference_temperature": "reference_C",
-        "temperature_coefficient": "alpha_per_K",
+        "temperature_coefficient": "alpha_per_K", "standard": "standard_ohm",
+        "standard_uncertainty": "standard_uncertainty_ohm", "standard_coefficient": "standard_coefficient_per_K",
+        "standard_away": "standard_away_K", "channel_settle": "channel_settle_s",
     }  # fmt: skip
     chosen = {names.get(key, key): value for key, value in values.items() if key not in STOP_KEYS}
     if any(key in values for key in STOP_KEYS):
         until = values.get("until", Target())
-        chosen["stop"] = StopRule(values.get("blocks"), values.get("duration"), until.ohm, until.relative)
+        stop = (values.get("blocks"), values.get("duration"), until.ohm, until.relative, values.get("rounds"))
+        chosen["stop"] = StopRule(*stop)
+    elif "channels" in values:
+        chosen["stop"] = StopRule(None, rounds=DEFAULT_ROUNDS)
     return Recipe(**chosen)
-
-
-_THROUGH = ("temperature_lag", "reference_temperature", "temperature_coefficient")
-
-
-def _contradictions(entries: Entries, values: dict[str, Any]) -> list[Fault]:
-    faults = []
-    stops = [key for key in STOP_KEYS if key in entries]
-    if len(stops) > 1:
-        faults.append(entries[stops[1]].fault(f"stands beside {stops[0]}", f"Choose one of {', '.join(STOP_KEYS)}"))
-    if "current_shunt" in values and values.get("stepping") == "lines":
-        remedy = 'Write stepping = "host": the second voltmeter is read step by step'
-        faults.append(entries["current_shunt"].fault("stands beside steps by trigger lines", remedy))
-    through = [key for key in _THROUGH if key in values]
-    if through and len(through) < len(_THROUGH):
-        missing = ", ".join(key for key in _THROUGH if key not in values)
-        remedy = f"Write {missing} beside it: all three correct the temperature through the run"
-        faults.append(entries[through[0]].fault("stands alone", remedy))
-    low, high = values.get("low"), values.get("high")
-    if low is not None and high is not None and low >= high:
-        faults.append(entries["low"].fault("is not below the upper limit", "Exchange low and high"))
-    return faults

@@ -9,7 +9,7 @@ from typing import Any
 
 from benchapp.analysis.estimate import Estimator
 from benchapp.errors import Fault, InputError, QuantityError
-from benchapp.quantity import parse, parse_coefficient, parse_temperature
+from benchapp.quantity import parse, parse_coefficient, parse_difference, parse_temperature
 from drivers.plain import plain
 
 # Their values stand in `limits`.
@@ -96,6 +96,39 @@ class Target:
     relative: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """A part on a scanner: its name, and the channel that connects it, as the scanner calls it."""
+
+    name: str
+    number: str
+
+
+MOST_CHANNELS = 200
+_CHANNEL = re.compile(r"[0-9A-Za-z!]{1,20}")  # nothing that could end a list of channels and begin something else
+
+
+def is_channel(text: str) -> bool:
+    """Whether this may stand in a message as a channel."""
+    return _CHANNEL.fullmatch(text) is not None
+
+
+def _channels(entry: Entry) -> tuple[Channel, ...]:
+    remedy = 'Write a name and a channel for each part, as in "S = 1, X = 2"'
+    found = []
+    for text in str(entry.value).split(","):
+        name, equals, number = (part.strip() for part in text.partition("="))
+        if not (equals and name and is_channel(number)):
+            raise InputError(entry.fault(f"{text.strip()[:60]!r} is no part with its channel", remedy))
+        found.append(Channel(plain(name)[:60], number))
+    for what in ("name", "number"):
+        if len({getattr(channel, what) for channel in found}) < len(found):
+            raise InputError(entry.fault(f"a {what} stands there twice", remedy))
+    if not 2 <= len(found) <= MOST_CHANNELS:
+        raise InputError(entry.fault(f"{len(found)} parts", f"Write 2 to {MOST_CHANNELS} parts"))
+    return tuple(found)
+
+
 _RELATIVE = re.compile(r"\s*(\d+\.?\d*(?:[eE][+-]?\d+)?|\.\d+)\s*(%|ppm)\s*")
 
 
@@ -180,6 +213,14 @@ READERS: dict[str, Callable[[Entry], Any]] = {
     "rule": _rule,
     "guard_band": _number(0, 10),
     "confidence": _number(0.5, 0.9999),
+    "channels": _channels,
+    "rounds": _whole(1, 1_000_000),
+    "turn_readings": _whole(4, 1_000_000),
+    "channel_settle": _quantity("s", 0, 3600, or_zero=True),
+    "standard": _quantity("ohm", 0, 1e6),
+    "standard_uncertainty": _quantity("ohm", 0, 1e6, or_zero=True),
+    "standard_coefficient": _by(parse_coefficient),
+    "standard_away": _by(parse_difference),
     "current_shunt": _quantity("ohm", 0, 1e6),
     "temperature_lag": _quantity("s", 0, 1e5, or_zero=True),
     "reference_temperature": _by(parse_temperature),

@@ -44,6 +44,7 @@ class SimulatedBench:
             scenario.source,
             contact_steps=scenario.contact_steps,
             ambient=scenario.ambient,
+            parts=scenario.parts,
             rng=circuit_rng,
         )
         self.source: CurrentSource | QuillSource
@@ -69,6 +70,9 @@ class SimulatedBench:
             self.source.least_A = 0.0
             self.source.polarity = 0.0  # it stands open
             self.polarity_switch = Switch(2, self._turn, clock, lock)
+        self.scanner: Switch | None = None
+        if scenario.parts:
+            self.scanner = Switch(len(scenario.parts), self._connect, clock, lock)
         self.thermometer: Thermometer | None = None
         if scenario.thermometer.there:
             self.thermometer = Thermometer(self._air_C, air_rng, clock, lock)
@@ -79,6 +83,11 @@ class SimulatedBench:
         """The contacts have moved; both closed would short the leads, and no current reaches the part."""
         assert isinstance(self.source, CurrentSource)
         self.source.turn({frozenset({1}): 1.0, frozenset({2}): -1.0}.get(closed, 0.0))
+
+    def _connect(self, closed: frozenset[int]) -> None:
+        """Other parts are in the circuit; a source that is on drives its level through them at once."""
+        self.circuit.connect(closed, self.clock.now())
+        self.source.drive()
 
     def _air_C(self) -> float:
         """What the thermometer is in, with its own error."""

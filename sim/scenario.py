@@ -15,6 +15,7 @@ from sim.world.config import (
     Faults,
     Junction,
     Lines,
+    Part,
     PolaritySwitch,
     Source,
     Specimen,
@@ -48,7 +49,7 @@ _DIALECTS = {
     "source_dialect": ("scpi", "ledger", "quill"),
     "voltmeter_dialect": ("scpi", "binary", "ledger", "lantern"),
 }
-_LISTS = {"junction": Junction, "touch": Touch, "contact_step": ContactStep}
+_LISTS = {"junction": Junction, "touch": Touch, "contact_step": ContactStep, "part": Part}
 
 
 class ScenarioError(ValueError):
@@ -83,6 +84,7 @@ class Scenario:
     junctions: tuple[Junction, ...] = ()
     touches: tuple[Touch, ...] = ()
     contact_steps: tuple[ContactStep, ...] = ()
+    parts: tuple[Part, ...] = ()  # on a scanner, where the bench has one
     lesson: str = ""
     expect: tuple[str, ...] = ()
     source_dialect: str = "scpi"
@@ -135,6 +137,7 @@ def _scenario(path: Path, tables: dict[str, Any]) -> Scenario:
         junctions=_several(path, "junction", tables),
         touches=_several(path, "touch", tables),
         contact_steps=_several(path, "contact_step", tables),
+        parts=_several(path, "part", tables),
         **parts,
     )
 

@@ -80,6 +80,10 @@ class BenchServer:
         if bench.polarity_switch is not None:
             self._servers.append(InstrumentServer(bench.polarity_switch))
             self.polarity_switch = self._servers[-1].address
+        self.scanner = ""
+        if bench.scanner is not None:
+            self._servers.append(InstrumentServer(bench.scanner))
+            self.scanner = self._servers[-1].address
         self.thermometer = ""
         if bench.thermometer is not None:
             self._servers.append(InstrumentServer(bench.thermometer))

@@ -107,9 +107,15 @@ def _highest_order(turns: Sequence[Turn]) -> int:
 
 def _design(turns: Sequence[Turn], order: int) -> tuple[NDArray[np.float64], float]:
     t = np.array([turn.time_s for turn in turns], dtype=float)
-    of_standard = np.array([turn.of_standard for turn in turns], dtype=bool)
-    span = float(np.ptp(t)) if len(t) else 0.0
-    tau = (t - t.mean()) / span if span > 0 else np.zeros(len(t))
+    return drift_design(t, np.array([turn.of_standard for turn in turns], dtype=bool), order)
+
+
+def drift_design(
+    time_s: NDArray[np.float64], of_standard: NDArray[np.bool_], order: int
+) -> tuple[NDArray[np.float64], float]:
+    """Columns of ln R for n turns, (n, 2 + order): the unknown's, then a drift in powers of time over the span in s."""
+    span = float(np.ptp(time_s)) if len(time_s) else 0.0
+    tau = (time_s - time_s.mean()) / span if span > 0 else np.zeros(len(time_s))
     return np.column_stack([~of_standard, *(tau**k for k in range(order + 1))]).astype(float), span
 
 

@@ -10,9 +10,10 @@ import statistics
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from benchapp.bench.bench import BenchPlan
 from benchapp.bench.locks import locked
+from benchapp.bench.plan import BenchPlan
 from benchapp.errors import Fault, InputError
+from benchapp.recipe_values import is_channel
 from drivers.dialect import Dialect, load_dialect
 from drivers.errors import AddressError, DialectError, InstrumentError
 from drivers.lock import canonical
@@ -39,6 +40,7 @@ class AuxiliaryPlan:
     channel: str = ""
     polarity_switch: str = ""
     polarity_channels: str = ""
+    turns: bool = False  # the run itself moves the switch, from part to part
 
     def check(self) -> None:
         """Raise InputError with all that is missing or wrong."""
@@ -54,9 +56,18 @@ class AuxiliaryPlan:
             except AddressError as error:
                 problem, _, remedy = str(error).partition(". ")
                 faults.append(Fault(problem, "", remedy, field=field))
-        if self.switch and not self.channel:
+        if self.turns and self.channel:
+            remedy = "Leave --channel out: the recipe's channels say what is connected"
+            faults.append(Fault("stands beside parts in turns", self.channel, remedy, field="--channel"))
+        if self.turns and self.switch and self.switch == self.polarity_switch:
+            remedy = "Name another switch: one of the two would open what the other one has closed"
+            faults.append(Fault("is the scanner, too", self.switch, remedy, field="--polarity-switch"))
+        if self.channel and not is_channel(self.channel):
+            faults.append(Fault("no channel", self.channel, "Write its number, as in --channel 3", field="--channel"))
+        if self.switch and not self.channel and not self.turns:
             faults.append(Fault("missing", "", "Write the channel's number, as in --channel 3", field="--channel"))
-        if self.polarity_switch and len(self._both_channels()) != 2:
+        both = self._both_channels()
+        if self.polarity_switch and not (len(both) == 2 and all(map(is_channel, both))):
             remedy = 'Write the two channels, as in --polarity-channels "1,2"'
             faults.append(Fault("not two channels", self.polarity_channels, remedy, "--polarity-channels"))
         if faults:
@@ -85,7 +96,7 @@ class AuxiliaryPlan:
 
         `run` are the addresses that the run locks itself: one of them may be the switch, too.
         """
-        if not self.switch:
+        if not self.switch or self.turns:
             yield
             return
         with _switch(self.switch, self.switch_dialect, run) as switch:

@@ -3,147 +3,35 @@
 from __future__ import annotations
 
 import contextlib
-import time
 from collections.abc import Callable
-from dataclasses import dataclass
-from pathlib import Path
 from typing import TypeVar
 
 from benchapp.bench.ammeter import Ammeter, check_measured_current
 from benchapp.bench.energised import Energised
 from benchapp.bench.locks import Locks
 from benchapp.bench.output import OutputState
+from benchapp.bench.plan import BenchPlan
 from benchapp.bench.specimen_thermometer import SpecimenThermometer
-from benchapp.errors import Fault, InputError
+from benchapp.errors import InputError
 from benchapp.recipe import Recipe
-from drivers.dialect import Dialect, load_dialect
-from drivers.dialect.energising import faults_together
-from drivers.errors import AddressError, DialectError, InstrumentError
+from drivers.dialect import Dialect
+from drivers.errors import InstrumentError
 from drivers.guardian import Guard
 from drivers.instrument import Setting
 from drivers.lock import canonical
-from drivers.plain import plain
-from drivers.plugins import Driver, load_driver
-from drivers.polarity import Polarity, UnipolarSource
+from drivers.polarity import UnipolarSource
 from drivers.registry import Transcript, make_link
 from drivers.roles import CurrentSource, Opened, Voltmeter
 from drivers.scpi_source import ScpiSource
+from drivers.scpi_switch import ScpiSwitch
 from drivers.scpi_thermometer import ScpiThermometer
 from drivers.scpi_voltmeter import ScpiVoltmeter
-from drivers.wires import Wire, check_address
+from drivers.wires import Wire
 
 Made = TypeVar("Made")
 _RANGE_HEADROOM = 1.5  # of the nominal voltage, for EMF and tolerance
+_QUIET_S = 0.1  # from an output that reads off to contacts that may open
 _SHUNT_HEADROOM = 1.2  # a standard resistor is known, and so is the current
-
-
-@dataclass(frozen=True, slots=True)
-class BenchPlan:
-    """Where the instruments are and how they speak. Without a dialect a driver is made of the address alone.
-
-    `*_wire` replaces the connection that an address names. `in_process`: the bench is simulated inside this program and
-    ends with it, so there is nothing to guard.
-    """
-
-    source: str
-    voltmeter: str
-    source_dialect: Dialect | None
-    voltmeter_dialect: Dialect | None
-    source_wire: Callable[[], Wire] | None = None
-    voltmeter_wire: Callable[[], Wire] | None = None
-    in_process: bool = False
-    source_driver: Callable[..., CurrentSource] = ScpiSource
-    voltmeter_driver: Callable[..., Voltmeter] = ScpiVoltmeter
-    polarity: Polarity | None = None
-    polarity_switch: str = ""  # of a simulated bench that has one; channels 1 and 2
-    thermometer: str = ""  # tells the specimen's temperature through the run; empty where none does
-    thermometer_dialect: Dialect | None = None
-    thermometer_wire: Callable[[], Wire] | None = None
-    compliance_by_hand_V: float | None = None  # what somebody has set on the front panel, and confirmed
-    current_voltmeter: str = ""  # the second voltmeter, over a standard resistor; empty where there is none
-    current_voltmeter_dialect: Dialect | None = None
-    current_voltmeter_wire: Callable[[], Wire] | None = None
-    current_voltmeter_driver: Callable[..., Voltmeter] = ScpiVoltmeter
-    holder: str = ""  # what others are told who want these instruments meanwhile
-    source_dialect_name: str = "scpi"
-
-    @property
-    def one_instrument(self) -> bool:
-        """Whether one instrument is both."""
-        return self.source == self.voltmeter
-
-
-def plan_bench(
-    source: str,
-    voltmeter: str,
-    source_dialect: str | None = None,
-    voltmeter_dialect: str | None = None,
-    *,
-    current_voltmeter: str = "",
-    current_voltmeter_dialect: str | None = None,
-    thermometer: str = "",
-    thermometer_dialect: str | None = None,
-    compliance_by_hand_V: float | None = None,
-    in_process: bool = False,
-) -> BenchPlan:
-    """A plan from what the user wrote. Raises InputError."""
-    drivers: dict[str, Driver] = {}
-    faults = []
-    wanted = [("source", "source", source, source_dialect), ("voltmeter", "voltmeter", voltmeter, voltmeter_dialect)]
-    if current_voltmeter:
-        wanted.append(("current-voltmeter", "voltmeter", current_voltmeter, current_voltmeter_dialect))
-    for role, kind, _, name in wanted:
-        try:
-            drivers[role] = load_driver(name or "scpi", kind)
-        except DialectError as error:
-            problem, _, remedy = str(error).rpartition(". ")
-            faults.append(Fault(problem, "", remedy + ".", field=f"--{role}-dialect"))
-    for role, _, address, _ in wanted:
-        try:
-            if role not in drivers or drivers[role].dialect is not None:
-                check_address(address)
-        except AddressError as error:
-            problem, _, remedy = str(error).partition(". ")
-            faults.append(Fault(problem, "", remedy, field=f"--{role}"))
-    if current_voltmeter and canonical(current_voltmeter) in (canonical(source), canonical(voltmeter)):
-        remedy = "Name a voltmeter of its own: both are read at the same time"
-        faults.append(Fault("is one of the others", current_voltmeter, remedy, field="--current-voltmeter"))
-    spoken = {role: driver.dialect for role, driver in drivers.items() if driver.dialect is not None}
-    if source == voltmeter and {"source", "voltmeter"} <= spoken.keys() and not faults:
-        for where, text, remedy in faults_together(spoken["source"], spoken["voltmeter"]):
-            file = spoken["voltmeter"].path
-            faults.append(Fault(f"{where}: not usable", text, remedy + ".", "--voltmeter-dialect", file))
-    spoken_by_it = None
-    if thermometer:
-        try:
-            spoken_by_it = load_dialect(thermometer_dialect or "scpi", "thermometer")
-        except DialectError as error:
-            problem, _, remedy = str(error).rpartition(". ")
-            faults.append(Fault(problem, "", remedy + ".", field="--thermometer-dialect"))
-    if faults:
-        raise InputError(*faults)
-    second = drivers.get("current-voltmeter")
-    return BenchPlan(
-        source,
-        voltmeter,
-        drivers["source"].dialect,
-        drivers["voltmeter"].dialect,
-        thermometer=thermometer,
-        thermometer_dialect=spoken_by_it,
-        compliance_by_hand_V=compliance_by_hand_V,
-        current_voltmeter=current_voltmeter,
-        current_voltmeter_dialect=None if second is None else second.dialect,
-        current_voltmeter_driver=ScpiVoltmeter if second is None else second.make,
-        in_process=in_process,
-        source_driver=drivers["source"].make,
-        voltmeter_driver=drivers["voltmeter"].make,
-        source_dialect_name=_kept_name(source_dialect or "scpi"),
-    )
-
-
-def _kept_name(name: str) -> str:
-    """A dialect's name as another program finds it, which may start in another folder."""
-    return str(Path(name).absolute()) if name.endswith(".toml") else name
 
 
 class Bench:
@@ -156,12 +44,15 @@ class Bench:
         self.voltmeter: Voltmeter | None = None
         self.current_voltmeter: Voltmeter | None = None
         self.thermometer: ScpiThermometer | None = None
+        self.scanner: ScpiSwitch | None = None
         # A replaced wire does not lead to the instrument at that address.
         reached = [(plan.source, plan.source_wire), (plan.voltmeter, plan.voltmeter_wire)]
         if plan.current_voltmeter:
             reached.append((plan.current_voltmeter, plan.current_voltmeter_wire))
         if plan.thermometer:
             reached.append((plan.thermometer, plan.thermometer_wire))
+        if plan.scanner:
+            reached.append((plan.scanner, plan.scanner_wire))
         self._locks = Locks([address for address, wire in reached if wire is None and not plan.in_process])
 
     def energised(self, guard: Guard, seen: Callable[[OutputState], None]) -> Energised | None:
@@ -236,10 +127,40 @@ class Bench:
                 on_wait()
         except InstrumentError as error:
             failures.append(error)
+        try:
+            if plan.scanner and plan.scanner_dialect is not None and not failures:
+                self.scanner = self._opened_scanner(plan, plan.scanner_dialect, on_wait)
+                on_wait()
+        except InstrumentError as error:
+            failures.append(error)
         _raise(failures)
         assert self.source is not None
         assert self.voltmeter is not None
         return self.source, self.voltmeter
+
+    def _opened_scanner(self, plan: BenchPlan, dialect: Dialect, on_wait: Callable[[], None]) -> ScpiSwitch:
+        """All its contacts open: the source is off. A scanner inside another instrument shares its connection."""
+        here = canonical(plan.scanner)
+        for other in (self.voltmeter, self.source):
+            if isinstance(other, ScpiVoltmeter | ScpiSource) and canonical(other.link.resource) == here:
+                inside = ScpiSwitch(other.link, dialect)
+                inside.join(other)
+                inside.open_all()
+                return inside
+        scanner = self._made(ScpiSwitch, plan.scanner, dialect, plan.scanner_wire)
+        scanner.watch(on_wait)
+        scanner.open()
+        return scanner
+
+    def scanner_for(self, recipe: Recipe) -> ScpiSwitch | None:
+        """What connects the recipe's parts; None where it has none. Raises InstrumentError without a scanner."""
+        if recipe.channels and self.scanner is None:
+            raise InstrumentError(
+                "the recipe names parts on a scanner, and no scanner is named",
+                resource="scanner",
+                remedy="Name it (--switch ADDR), or leave channels out.",
+            )
+        return self.scanner if recipe.channels else None
 
     def _made(
         self, driver: Callable[..., Made], address: str, dialect: Dialect | None, wire: Callable[[], Wire] | None
@@ -298,6 +219,7 @@ class Bench:
             ("voltmeter", self.voltmeter),
             ("current voltmeter", self.current_voltmeter),
             ("thermometer", self.thermometer),
+            ("scanner", self.scanner),
         )
         return [(role, instrument) for role, instrument in found if instrument is not None]
 
@@ -306,8 +228,12 @@ class Bench:
         for _, instrument in self._roles():
             instrument.watch(on_wait)
 
-    def close(self) -> None:
-        """Hang up on all of them."""
+    def close(self, *, contacts: bool = True) -> None:
+        """Hang up on all of them. `contacts`: the output is off, so a scanner may open its own."""
+        if contacts and self.scanner is not None:
+            with contextlib.suppress(InstrumentError, OSError):
+                self.scanner.link.pause(_QUIET_S)
+                self.scanner.open_all()
         for _, instrument in self._roles():
             with contextlib.suppress(InstrumentError, OSError):
                 instrument.close()
@@ -332,29 +258,3 @@ def _raise(errors: list[InstrumentError]) -> None:
     if errors:
         problem = "; ".join(str(error).rstrip(".") for error in errors)
         raise InstrumentError(problem, resource="source and voltmeter") from errors[0]
-
-
-@dataclass(frozen=True, slots=True)
-class Identified:
-    """What one instrument answered; `fault` is empty where it did."""
-
-    role: str
-    identity: str = ""
-    seconds: float = 0.0
-    fault: str = ""
-
-
-def identify(role: str, address: str, dialect: str) -> Identified:
-    """Ask an instrument who it is; nothing is set or switched. Never raises."""
-    try:
-        check_address(address)
-        spoken = load_dialect(dialect, role)
-        link = make_link(address, spoken)
-        try:
-            start = time.monotonic()
-            identity = plain(link.identify(spoken.identify))
-            return Identified(role, identity, time.monotonic() - start)
-        finally:
-            link.close()
-    except (InstrumentError, AddressError, DialectError) as error:
-        return Identified(role, fault=str(error))

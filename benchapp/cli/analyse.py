@@ -16,14 +16,16 @@ import numpy as np
 from benchapp.analysis.analyst import analyse
 from benchapp.analysis.estimate import Estimator
 from benchapp.analysis.levels import level_groups
+from benchapp.analysis.part import analyse_part
+from benchapp.analysis.turns import parts_in
 from benchapp.cli.budget_options import add_budget_options, budget_plan
-from benchapp.cli.decision_options import add_decision_options, add_require_option, decision_options, exit_with
+from benchapp.cli.decision_options import add_decision_options, add_require_option, decision_options, exit_with_all
 from benchapp.cli.geometry_options import add_geometry_options, geometry
 from benchapp.cli.output import opened
 from benchapp.errors import Fault, InputError
 from benchapp.logbook.readings_csv import ReadingColumns, read_readings
 from benchapp.result.decision import DecisionRule
-from benchapp.result.json_object import statement_object, to_line
+from benchapp.result.json_object import run_object, to_line
 from benchapp.result.material import Geometry
 from benchapp.result.statement import Statement, Terms, make_statement
 from benchapp.result.words import in_words
@@ -68,7 +70,7 @@ def run(arguments: argparse.Namespace) -> int:
     with target as stream:
         for path in arguments.files:
             try:
-                stated = _analyse(path, arguments, rule, probability, conductor)
+                statements = _analyse(path, arguments, rule, probability, conductor)
             except InputError as error:
                 statuses.append(error.exit_status)
                 if stream is None:
@@ -76,33 +78,47 @@ def run(arguments: argparse.Namespace) -> int:
                 else:
                     stream.write(to_line({"file": str(path), "error": str(error)}) + "\n")
                 continue
-            statuses.append(exit_with(stated, arguments.require))
-            if stream is None:
+            statuses.append(exit_with_all(statements, arguments.require))
+            if stream is not None:
+                stream.write(to_line(run_object(statements, {"file": str(path)})) + "\n")
+                continue
+            for stated in statements:
                 print(in_words(str(path), stated))
-            else:
-                stream.write(to_line(statement_object(stated, {"file": str(path)})) + "\n")
     # The first that applies: bad input, nothing valid, another verdict than the required one.
     return next((status for status in (2, 4, 1) if status in statuses), 0)
 
 
 def _analyse(
     path: Path, arguments: argparse.Namespace, rule: DecisionRule, probability: float, conductor: Geometry | None
-) -> Statement:
+) -> tuple[Statement, ...]:
     columns = read_readings(path)
     emf_order = _remark(path, columns, "emf_order", int, arguments.emf_order, 1)
     if emf_order not in (0, 1, 2):
         raise InputError(Fault("out of range", str(emf_order), "Write 0, 1 or 2", field="emf_order", file=str(path)))
     estimator = _remark(path, columns, "estimator", Estimator, _wanted(arguments), None)
-    estimate, blocks = analyse(
-        columns.time_s,
-        columns.current_A,
-        columns.voltage_V,
-        emf_order=emf_order,
-        pauses=columns.pauses,
-        aperture_s=_remark(path, columns, "aperture_s", _above_zero, None, math.nan),
-        estimator=estimator,
-    )
-    if not blocks.shape[1] and not estimate.standard_uncertainty_ohm > 0:
+    aperture_s = _remark(path, columns, "aperture_s", _above_zero, None, math.nan)
+    readings = np.array([columns.time_s, columns.current_A, columns.voltage_V], dtype=float)
+    parts = parts_in(columns.parts, readings.shape[1], columns.pauses)
+    if columns.parts and columns.parts[0][0] > 0:
+        remedy = "Write a line '# part NAME' before the first reading, or take all of them away"
+        raise InputError(Fault("the first readings are of no part", "", remedy, field="# part", file=str(path)))
+    if parts:
+        estimates = [
+            (part.name, part.indices, analyse_part(
+                readings[:, part.indices], part, emf_order=emf_order, aperture_s=aperture_s, estimator=estimator
+            )[0])
+            for part in parts
+        ]  # fmt: skip
+    else:
+        whole, _ = analyse(
+            *readings,
+            emf_order=emf_order,
+            pauses=columns.pauses,
+            aperture_s=aperture_s,
+            estimator=estimator,
+        )
+        estimates = [("", np.arange(readings.shape[1]), whole)]
+    if not any(estimate.blocks or estimate.standard_uncertainty_ohm > 0 for _, _, estimate in estimates):
         problem = f"no block closes: {len(columns.time_s)} readings do not determine R at EMF order {emf_order}"
         remedy = f"The current must be reversed, with at least {emf_order + 2} readings"
         raise InputError(Fault(problem, "", remedy, field="current_A", file=str(path)))
@@ -120,7 +136,10 @@ def _analyse(
         emf_order=emf_order,
         tells_compliance=columns.remarks.get("tells_compliance") == "true",
     )
-    return make_statement(estimate, columns.current_A, terms)
+    return tuple(
+        make_statement(estimate, readings[1, indices], replace(terms, part=name))
+        for name, indices, estimate in estimates
+    )
 
 
 def _mean_temperature(columns: ReadingColumns) -> float | None:

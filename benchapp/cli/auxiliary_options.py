@@ -11,7 +11,11 @@ def add_auxiliary_options(parser: argparse.ArgumentParser) -> None:
     """--thermometer, --switch and --polarity-switch with their dialects and channels."""
     parser.add_argument("--thermometer", metavar="ADDR", help="tells the specimen's temperature before the run")
     parser.add_argument("--thermometer-dialect", metavar="NAME_OR_FILE", default="scpi")
-    parser.add_argument("--switch", metavar="ADDR", help="connects the specimen for the run")
+    parser.add_argument(
+        "--switch",
+        metavar="ADDR",
+        help="connects the specimen for the run, or as a scanner the parts of --channels in turns",
+    )
     parser.add_argument("--switch-dialect", metavar="NAME_OR_FILE", default="scpi")
     parser.add_argument("--channel", metavar="N", help="the switch's channel with the specimen")
     parser.add_argument(
@@ -22,8 +26,8 @@ def add_auxiliary_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--polarity-channels", metavar='"1,2"', help="its channels for one polarity and the other")
 
 
-def auxiliary_plan(arguments: argparse.Namespace) -> AuxiliaryPlan:
-    """What the options say. Raises InputError."""
+def auxiliary_plan(arguments: argparse.Namespace, *, turns: bool = False) -> AuxiliaryPlan:
+    """What the options say; `turns`: the run moves the switch itself. Raises InputError."""
     plan = AuxiliaryPlan(
         arguments.thermometer or "",
         arguments.thermometer_dialect,
@@ -32,6 +36,7 @@ def auxiliary_plan(arguments: argparse.Namespace) -> AuxiliaryPlan:
         arguments.channel or "",
         arguments.polarity_switch or "",
         arguments.polarity_channels or "",
+        turns,
     )
     plan.check()
     return plan

@@ -21,6 +21,7 @@ from benchapp.result.json_object import statement_object, to_line
 from benchapp.result.monte_carlo import validate
 from benchapp.result.words import in_words
 from benchapp.run.recorded import open_run, restated
+from benchapp.run.stating import headline
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -33,6 +34,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("id", metavar="RUN", type=int)
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
+    parser.add_argument("--part", metavar="NAME", help="of several on a scanner (the first that is no standard)")
     add_coverage_option(parser)
     parser.add_argument(
         "--json",
@@ -48,10 +50,13 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(arguments: argparse.Namespace) -> int:
     """The budget as it was stated; with options, that of another statement, which is not kept."""
     run = open_run(arguments.logbook or default_path(), arguments.id)
-    stated = run.statements[0]
+    stated = headline(run.parts, arguments.part or "")
+    if arguments.part and stated.part != arguments.part:
+        known_parts = ", ".join(one.part for one in run.parts if one.part) or "none"
+        raise InputError(Fault("the run has no such part", arguments.part, f"It has {known_parts}", field="--part"))
     if any(getattr(arguments, name) is not None for name in (*BUDGET_OPTIONS, "confidence")):
         known = budget_plan(arguments, coverage(arguments, run.recipe.confidence))
-        stated = restated(run, known)
+        stated = headline(restated(run, known), arguments.part or "")
     if stated.budget is None:
         raise InputError(
             Fault("the run has no interval: fewer than two blocks", str(arguments.id), "Choose another", "RUN")

@@ -7,7 +7,7 @@ import datetime
 import math
 from pathlib import Path
 
-from benchapp.analysis.comparison import Ratio, Turn, compare
+from benchapp.analysis.comparison import Turn, compare
 from benchapp.cli.budget_options import budget_in_words, read_option
 from benchapp.cli.decision_options import add_coverage_option, coverage
 from benchapp.cli.output import opened
@@ -16,10 +16,11 @@ from benchapp.logbook.database import default_path
 from benchapp.logbook.store import add_comparison
 from benchapp.quantity import concise, parse_coefficient, parse_difference, parse_positive
 from benchapp.result.card import load_card
+from benchapp.result.in_turns import Standard
 from benchapp.result.json_object import to_line
-from benchapp.result.ratio import Compared, Standard, compared_object, state_comparison
+from benchapp.result.ratio import Compared, compared_object, state_comparison
 from benchapp.result.validity import Validity
-from benchapp.result.words import SCOPES, VALIDITIES
+from benchapp.result.words import SCOPES, VALIDITIES, drift_in_words, plain_ratio
 from benchapp.run.recorded import RecordedRun, open_run
 
 
@@ -91,7 +92,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _print(compared: Compared) -> None:
     ratio = compared.ratio
-    print(f"R_X / R_S = {_ratio_in_words(ratio)}, drift {ratio.drift_per_s * 3600 * 1e6:.3g} ppm an hour taken out")
+    ratio_text, drift = plain_ratio(ratio.ratio, ratio.standard_uncertainty), drift_in_words(ratio.drift_per_s)
+    print(f"R_X / R_S = {ratio_text}, drift {drift} taken out")
     struck = "NOT VALID: " if compared.validity is Validity.NOT_VALID else ""
     value = concise(compared.value_ohm, compared.budget.standard_uncertainty, "ohm")
     print(f"{struck}R_X = {value}, {SCOPES[compared.scope]}")
@@ -132,12 +134,6 @@ def _turns(arguments: argparse.Namespace) -> tuple[list[Turn], list[RecordedRun]
         values = ", ".join(f"{nplc:g} PLC" for nplc in sorted(apertures))
         raise InputError(Fault("the runs have different apertures", values, "Measure all with one", field="RUN"))
     return turns, runs
-
-
-def _ratio_in_words(ratio: Ratio) -> str:
-    u = ratio.standard_uncertainty
-    places = max(0, 1 - math.floor(math.log10(u))) if u > 0 else 9
-    return f"{ratio.ratio:.{places}f}({round(u * 10**places)})"
 
 
 def _ohm(text: str, option: str, *, or_zero: bool = False) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from typing import Any
 
 from benchapp.errors import InputError
@@ -49,6 +50,12 @@ def decision_options(arguments: argparse.Namespace) -> tuple[DecisionRule, float
 def coverage(arguments: argparse.Namespace, otherwise: float) -> float:
     """The coverage probability. Raises InputError."""
     return float(_read(arguments, ("confidence",)).get("confidence", otherwise))
+
+
+def exit_with_all(statements: Sequence[Statement], required: str | None) -> int:
+    """That of all parts of a run: 4 where one is not valid, 1 where one has another verdict. A standard has none."""
+    statuses = [exit_with(stated, None if stated.is_standard else required) for stated in statements]
+    return 4 if 4 in statuses else max(statuses, default=4)
 
 
 def exit_with(stated: Statement, required: str | None) -> int:

@@ -8,8 +8,8 @@ import sys
 from dataclasses import asdict, replace
 from pathlib import Path
 
-from benchapp.bench.bench import identify
 from benchapp.bench.check import check_instrument, check_with_output_on, probe_instrument
+from benchapp.bench.identify import identify
 from benchapp.bench.limits import LimitExceeded, load_limits
 from benchapp.bench.protocol import protocol_text
 from benchapp.bench.talk import Conversation

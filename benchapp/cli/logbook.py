@@ -10,18 +10,18 @@ from pathlib import Path
 
 from benchapp.analysis.estimate import Estimator
 from benchapp.cli.budget_options import add_budget_options, budget_in_words, budget_plan
-from benchapp.cli.decision_options import add_coverage_option, coverage
+from benchapp.cli.decision_options import add_coverage_option, coverage, exit_with_all
 from benchapp.cli.output import opened
 from benchapp.errors import BenchError, Fault, InputError, QuantityError
 from benchapp.logbook.database import default_path
 from benchapp.logbook.export import export_csv, export_json
 from benchapp.logbook.query import RunSummary, listing
 from benchapp.quantity import parse
-from benchapp.result.json_object import statement_object, to_line
+from benchapp.result.json_object import run_object, to_line
 from benchapp.result.statement import LeftOut
 from benchapp.result.validity import Validity
-from benchapp.result.words import VALIDITIES, in_words, plural, short_verdict, value_in_words
-from benchapp.run.recorded import first_statement, open_run, reanalyse
+from benchapp.result.words import VALIDITIES, in_words, lot_in_words, plural, short_verdict, value_in_words
+from benchapp.run.recorded import first_statements, open_run, reanalyse
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -107,10 +107,14 @@ def _in_one_line(summary: RunSummary) -> str:
     name = summary.name
     value = gate = verdict = ""
     try:
-        stated = first_statement(summary)
+        parts = first_statements(summary)
     except BenchError as error:
         return f"{summary.run_id:>4}  DAMAGED: {error}"
-    if stated is not None and not math.isnan(stated.resistance_ohm):
+    specimens = [stated for stated in parts if not stated.is_standard]
+    if len(specimens) > 1:
+        value, verdict = plural(len(specimens), "part"), lot_in_words(specimens)
+    elif specimens and not math.isnan(specimens[0].resistance_ohm):
+        stated = specimens[0]
         value = value_in_words(stated)
         gate = "" if stated.validity is Validity.VALID else VALIDITIES[stated.validity]
         verdict = short_verdict(stated)
@@ -137,11 +141,12 @@ def _show(arguments: argparse.Namespace) -> int:
     for number, stated in enumerate(run.statements):
         if stated.estimate.blocks:
             name = run.recipe.name or "result"
-            print(in_words(name if not number else f"re-analysis {number} of {name}", stated))
+            again = number // len(run.parts)
+            print(in_words(name if not again else f"re-analysis {again} of {name}", stated))
             if stated.budget is not None and len(stated.budget.contributions) > 1:
                 print(budget_in_words(stated.budget))
         else:
-            print("no block has closed: there is no result")
+            print(f"{f'{stated.part}: ' if stated.part else ''}no block has closed: there is no result")
     for role, identity in record.instruments.items():
         print(f"{role}: {identity} at {summary.bench.get(role, '')}")
     if summary.bench.get("operator"):
@@ -169,11 +174,12 @@ def _reanalyse(arguments: argparse.Namespace) -> int:
         left_out=[_stretch(text) for text in arguments.leave_out],
     )
     if arguments.json is None:
-        print(in_words(run.recipe.name or f"run {arguments.id}", stated))
+        for one in stated:
+            print(in_words(run.recipe.name or f"run {arguments.id}", one))
     else:
         with opened(arguments.json, "--json", [path, arguments.instrument_card]) as stream:
-            stream.write(to_line(statement_object(stated, {"run_id": arguments.id})) + "\n")
-    return stated.exit_status
+            stream.write(to_line(run_object(stated, {"run_id": arguments.id})) + "\n")
+    return exit_with_all(stated, None)
 
 
 def _stretch(text: str) -> LeftOut:

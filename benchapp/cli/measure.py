@@ -11,11 +11,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from benchapp.bench.ammeter import check_measured_current
-from benchapp.bench.bench import BenchPlan, plan_bench
 from benchapp.bench.limits import load_limits
+from benchapp.bench.plan import BenchPlan, plan_bench
 from benchapp.cli.auxiliary_options import add_auxiliary_options, auxiliary_plan
 from benchapp.cli.budget_options import add_budget_options, budget_plan, read_option
-from benchapp.cli.decision_options import add_decision_options, add_require_option, exit_with
+from benchapp.cli.decision_options import add_decision_options, add_require_option, exit_with_all
 from benchapp.cli.geometry_options import add_geometry_options, geometry
 from benchapp.cli.off import tell_of_left_behind
 from benchapp.cli.output import opened
@@ -27,9 +27,10 @@ from benchapp.clock import ScaledClock
 from benchapp.errors import Fault, InputError
 from benchapp.logbook.database import default_path
 from benchapp.quantity import parse_positive
-from benchapp.recipe import STOP_KEYS, Recipe, build_recipe, entries_from_toml
+from benchapp.recipe import Recipe, build_recipe, entries_from_toml
+from benchapp.recipe_rules import STOP_KEYS
 from benchapp.recipe_values import Entry
-from benchapp.result.json_object import statement_object, to_line
+from benchapp.result.json_object import run_object, to_line
 from benchapp.result.words import in_words
 from benchapp.run.session import Session, prepare_process
 from sim.bench import SimulatedBench
@@ -59,6 +60,14 @@ _OPTIONS = {
         "sliding",
         "sliding, blocks, state-space or robust (blocks with --until, state-space for irregular signs, else sliding)",
     ),
+    "channels": ('"S = 1, X = 2"', "parts on a scanner (--switch), each with its channel, connected in turns"),
+    "rounds": ("N", "how often each part is connected (5)"),
+    "turn-readings": ("N", "readings each time (24, or the next multiple of the sequence)"),
+    "channel-settle": ('"0.2 s"', "wait after a part's contacts have closed, at zero current (0.2 s)"),
+    "standard": ('"1 mohm"', "certified value of the first part: the others are stated by their ratio to it"),
+    "standard-uncertainty": ('"5 nohm"', "expanded uncertainty (k = 2) of its certificate, drift since then included"),
+    "standard-coefficient": ('"5 ppm/K"', "its temperature coefficient"),
+    "standard-away": ('"0.5 K"', "how far its temperature may be from that of its certificate"),
     "current-shunt": ('"10 mohm"', "measure the current over this resistor, by --current-voltmeter"),
     "temperature-lag": (
         '"30 s"',
@@ -116,7 +125,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure once."""
     scenario = loaded(arguments.scenario) if arguments.scenario else None
     recipe = build_recipe(_entries(arguments, scenario))
-    beside = auxiliary_plan(arguments)
+    beside = auxiliary_plan(arguments, turns=bool(recipe.channels))
     temperature_C = None if recipe.corrects_temperature else beside.temperature_C()
     tell_of_left_behind(arguments.source or "")
     known = budget_plan(
@@ -181,16 +190,17 @@ def measure(
                 session.wait_for_change(0.1)
                 progress.show()
         progress.show(final=True)
-        stated, end = session.statement, session.end
+        stated, end = session.statements, session.end
         assert end is not None
         print(f"{end.reason}: {end.text.rstrip('.')}. Run {session.run_id} is in {session.logbook}", file=sys.stderr)
-        if stated is None or not stated.estimate.blocks:
+        if not any(one.estimate.blocks for one in stated):
             return end.exit_status or 4
         if result is not None:
-            result.write(to_line(statement_object(stated, {"run_id": session.run_id})) + "\n")
+            result.write(to_line(run_object(stated, {"run_id": session.run_id})) + "\n")
         if json_target != "-" and stream_target != "-":
-            print(in_words(session.recipe.name or f"run {session.run_id}", stated))
-    return end.exit_status or exit_with(stated, required)
+            for one in stated:
+                print(in_words(session.recipe.name or f"run {session.run_id}", one))
+    return end.exit_status or exit_with_all(stated, required)
 
 
 @contextlib.contextmanager
@@ -233,6 +243,8 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Rec
             current_voltmeter_dialect=arguments.current_voltmeter_dialect,
             thermometer=(arguments.thermometer or "") if recipe.corrects_temperature else "",
             thermometer_dialect=arguments.thermometer_dialect,
+            scanner=(arguments.switch or "") if recipe.channels else "",
+            scanner_dialect=arguments.switch_dialect,
             compliance_by_hand_V=read_option(arguments.compliance_by_hand, _volts, "--compliance-by-hand"),
         )
         return
@@ -248,6 +260,7 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Rec
             *spoken,
             current_voltmeter=second,
             thermometer=server.thermometer if recipe.corrects_temperature else "",
+            scanner=server.scanner if recipe.channels else "",
             in_process=True,
         )
         yield replace(plan, polarity_switch=server.polarity_switch)
@@ -270,9 +283,14 @@ def _entries(arguments: argparse.Namespace, scenario: Scenario | None) -> dict[s
         # With a lag they belong to the recipe: each reading is corrected by them.
         through = ((name, getattr(arguments, name.replace("-", "_"))) for name in _THROUGH)
         layers.append({n.replace("-", "_"): Entry(text, f"--{n}") for n, text in through if text is not None})
+    return layered(layers)
+
+
+def layered(layers: Sequence[dict[str, Entry]]) -> dict[str, Entry]:
+    """The last layer wins; a stop rule replaces another, and so do parts on a scanner, which come in rounds."""
     entries: dict[str, Entry] = {}
     for layer in layers:
-        if any(key in layer for key in STOP_KEYS):
+        if any(key in layer for key in (*STOP_KEYS, "channels")):
             entries = {key: entry for key, entry in entries.items() if key not in STOP_KEYS}
         entries |= layer
     return entries

@@ -67,10 +67,18 @@ def _in_one_line(snapshot: RunSnapshot) -> str:
         plural(snapshot.readings, "reading"),
         plural(snapshot.blocks, "block"),
     ]
+    if snapshot.part:
+        parts.append(f"{snapshot.part} connected")
     if snapshot.pending:
         parts.append(f"a pass of {snapshot.pending} so far")
     if stated is not None and stated.estimate.blocks:
         gate = [] if stated.validity is Validity.VALID else [VALIDITIES[stated.validity]]
         e = stated.estimate
-        parts += [*gate, f"R = {value_in_words(stated)}", str(e.state), f"EMF {engineering(e.thermal_emf_V, 'V', 3)}"]
+        name = f"{stated.part}: " if stated.part else ""
+        parts += [
+            *gate,
+            f"{name}R = {value_in_words(stated)}",
+            str(e.state),
+            f"EMF {engineering(e.thermal_emf_V, 'V', 3)}",
+        ]
     return "  ".join(parts)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -11,7 +12,8 @@ from benchapp.errors import Fault, InputError
 from benchapp.logbook.query import RunRecord, load_run
 from benchapp.logbook.readings_csv import write_readings
 from benchapp.logbook.replay import recipe_of
-from benchapp.result.json_object import statement_from, to_line
+from benchapp.result.json_object import run_object, statement_from, to_line
+from benchapp.result.statement import Statement
 from benchapp.result.words import interval_in_words, value_in_words, verdict_in_words
 
 
@@ -24,30 +26,40 @@ def export_csv(logbook: Path, run_id: int, stream: TextIO, *, salvage: bool = Fa
     if record.summary.damage:
         kept = record.readings
         found = zip(kept.time_s, kept.current_A, kept.voltage_V, strict=True)
-        write_readings(stream, found, kept.pauses, {"damaged": "; ".join(record.summary.damage)})
+        write_readings(stream, found, kept.pauses, {"damaged": "; ".join(record.summary.damage)}, kept.parts)
         return
     columns, recipe = record.readings, recipe_of(record)
     if not columns.time_s:
         raise InputError(Fault("the run has no readings", str(run_id), "Choose another run", field="RUN"))
     rows = zip(columns.time_s, columns.current_A, columns.voltage_V, strict=True)
-    write_readings(stream, rows, columns.pauses, recipe.remarks | stated_remarks(record))
+    write_readings(stream, rows, columns.pauses, recipe.remarks | stated_remarks(record), columns.parts)
 
 
 def stated_remarks(record: RunRecord) -> dict[str, object]:
     """What was stated of the run, for the head of its file."""
-    body = record.summary.stated
-    if body is None:
+    bodies = record.summary.stated_parts
+    if not bodies:
         return {}
-    stated = statement_from(body)
-    told: dict[str, object] = {"stated": value_in_words(stated), "interval": interval_in_words(stated)}
-    told |= {"validity": str(stated.validity)}
+    parts = [statement_from(body) for body in bodies]
+    stated = parts[0]
+    told: dict[str, object]
+    if stated.part:
+        told = {f"stated of {one.part}": f"{value_in_words(one)}, {interval_in_words(one)}" for one in parts}
+        return told | {"validity": ", ".join(str(one.validity) for one in parts)} | _of_conditions(stated)
+    told = {"stated": value_in_words(stated), "interval": interval_in_words(stated)}
+    told |= {"validity": str(stated.validity)} | _of_conditions(stated)
+    verdict = verdict_in_words(stated)
+    return told | ({"verdict": verdict} if verdict else {})
+
+
+def _of_conditions(stated: Statement) -> dict[str, object]:
+    """What an analysis of the file needs to know of the instruments."""
+    told: dict[str, object] = {}
     for key in ("range_V", "source_range_A"):
         value = getattr(stated.conditions, key)
         if value is not None:
             told[key] = value
-    told["tells_compliance"] = str(all(item.code != "compliance" for item in stated.not_tested)).lower()
-    verdict = verdict_in_words(stated)
-    return told | ({"verdict": verdict} if verdict else {})
+    return told | {"tells_compliance": str(all(item.code != "compliance" for item in stated.not_tested)).lower()}
 
 
 def export_json(logbook: Path, run_id: int, stream: TextIO, *, salvage: bool = False) -> None:
@@ -62,12 +74,19 @@ def _recipe(text: str) -> dict[str, Any] | str:
         return text
 
 
+def _stated(bodies: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """The statement itself, or those of all parts."""
+    return (
+        run_object([statement_from(body) for body in bodies], {}) if bodies and bodies[0].get("part") else dict(*bodies)
+    )
+
+
 def _as_object(record: RunRecord) -> dict[str, Any]:
     """The statement made at the end, and under "record" all that it rests on, later statements among it."""
     summary, columns = record.summary, record.readings
     return {
         "run_id": summary.run_id,
-        **(summary.stated or {}),
+        **_stated(summary.stated_parts),
         "record": {
             "started": summary.started,
             "ended": summary.ended or None,

@@ -49,8 +49,15 @@ class RunSummary:
             return ""
 
     @property
+    def stated_parts(self) -> tuple[dict[str, Any], ...]:
+        """What was stated at the end, of the run or of each of its parts; empty where it has no end yet."""
+        parts = [body.get("part", "") for body in self.statements]
+        count = next((n for n, part in enumerate(parts) if n and (not part or part in parts[:n])), len(parts))
+        return self.statements[:count]
+
+    @property
     def stated(self) -> dict[str, Any] | None:
-        """What was stated at the end of the run; None where it has no end yet."""
+        """What was stated first at the end of the run; None where it has no end yet."""
         return self.statements[0] if self.statements else None
 
 
@@ -127,7 +134,10 @@ def _record(path: Path, found: FoundRun, *, in_use: bool) -> RunRecord:
         for role, name, asked, back, ok in found.rows("setting")
     ]
     events = [_event(found, *row[1:]) for row in found.rows("event")]
-    columns = ReadingColumns(pauses=[event.reading for event in events if event.kind is EventKind.PAUSE])
+    columns = ReadingColumns(
+        pauses=[event.reading for event in events if event.kind is EventKind.PAUSE or _is_next_part(event)],
+        parts=[(event.reading, event.text) for event in events if event.kind is EventKind.PART],
+    )
     for _, _, data in found.rows("readings"):
         for time_s, current_A, voltage_V in struct.iter_unpack("<3d", data[: len(data) // 24 * 24]):
             columns.time_s.append(time_s)
@@ -141,6 +151,10 @@ def _record(path: Path, found: FoundRun, *, in_use: bool) -> RunRecord:
     found.look_at_whole()
     summary = _summary(path, found, len(columns.time_s), in_use=in_use)
     return RunRecord(summary, instruments, settings, columns, events, temperatures)
+
+
+def _is_next_part(event: Event) -> bool:
+    return event.kind is EventKind.PART and event.reading > 0
 
 
 def _event(found: FoundRun, time_s: float, reading: int, kind: str, text: str) -> Event:

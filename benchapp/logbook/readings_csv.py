@@ -1,7 +1,7 @@
 """Readings as CSV: time_s,current_A,voltage_V and, where there is a thermometer, temperature_C.
 
-A line "# pause" stands where the run was paused, and lines such as "# emf_order = 1" above the header say how it was
-measured, so that an analysis of the file gives the same result.
+A line "# pause" stands where the run was paused, "# part NAME" where a scanner connected that part. Lines such as
+"# emf_order = 1" above the header say how it was measured, so that an analysis of the file gives the same result.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from drivers.plain import plain
 REQUIRED = ("time_s", "current_A", "voltage_V")
 OPTIONAL = ("temperature_C",)
 PAUSE = "# pause"
+PART = "# part "
 _LARGEST = 1e12  # of a time in seconds since any epoch, and far above any current, voltage or temperature
 _PLAIN = frozenset("0123456789+-.")
 
@@ -38,6 +39,7 @@ class ReadingColumns:
     voltage_V: list[float] = field(default_factory=list)
     temperature_C: list[float] | None = None
     pauses: list[int] = field(default_factory=list)
+    parts: list[tuple[int, str]] = field(default_factory=list)  # from which reading on, on a scanner
     remarks: dict[str, str] = field(default_factory=dict)
 
 
@@ -46,15 +48,18 @@ def write_readings(
     rows: Iterable[Sequence[float]],
     pauses: Iterable[int] = (),
     remarks: Mapping[str, object] | None = None,
+    parts: Iterable[tuple[int, str]] = (),
 ) -> None:
     """Write (time_s, current_A, voltage_V) rows; 17 significant digits, so that reading back gives the same numbers."""
-    first_after_pause = set(pauses)
+    first_after_pause, first_of = set(pauses), dict(parts)
     for key, value in (remarks or {}).items():
         stream.write(f"# {key} = {plain(str(value))}\n")
     stream.write(",".join(REQUIRED) + "\n")
     for index, row in enumerate(rows):
         if index in first_after_pause:
             stream.write(PAUSE + "\n")
+        if index in first_of:
+            stream.write(f"{PART}{plain(first_of[index])}\n")
         stream.write(",".join(repr(float(value)) for value in row) + "\n")
 
 
@@ -80,6 +85,8 @@ def read_readings(path: Path) -> ReadingColumns:
         stripped = text.strip()
         if stripped.lower() == PAUSE:
             columns.pauses.append(len(columns.time_s))
+        elif stripped.lower().startswith(PART):
+            columns.parts.append((len(columns.time_s), stripped[len(PART) :].strip()))
         elif stripped and not stripped.startswith("#"):
             _take_row(path, number, names, next(csv.reader([stripped])), columns)
     if not columns.time_s:

@@ -91,11 +91,12 @@ class RunWriter:
         self._events += len(events)
         self._temperatures += len(temperatures)
 
-    def end(self, end: RunEnd, stated: dict[str, Any]) -> None:
-        """How the run ended, and what was stated of it."""
+    def end(self, end: RunEnd, stated: Sequence[dict[str, Any]]) -> None:
+        """How the run ended, and what was stated of it, or of each of its parts."""
         self._refuse_vanished(at_once=True)
         with self._transaction():
-            _add_statement(self._db, self.run_id, stated)
+            for one in stated:
+                _add_statement(self._db, self.run_id, one)
             end_run(self._db, self.run_id, (_now(), str(end.reason), end.text, int(end.output_off)))
 
     def close(self) -> None:
@@ -175,12 +176,13 @@ def _add_statement(db: sqlite3.Connection, run_id: int, stated: dict[str, Any]) 
     add_row(db, "statement", run_id, uid, (next_ordinal(db, "statement", run_id), _now(), text))
 
 
-def add_statement(path: Path, run_id: int, stated: dict[str, Any]) -> None:
-    """A further statement beside those that a run has; none is ever changed. Raises LogbookError."""
+def add_statements(path: Path, run_id: int, stated: Sequence[dict[str, Any]]) -> None:
+    """Further statements beside those that a run has, one for each part; none is ever changed. Raises LogbookError."""
     db = open_database(path, create=False)
     try:
         with _Transaction(db, path):
-            _add_statement(db, run_id, stated)
+            for one in stated:
+                _add_statement(db, run_id, one)
     finally:
         db.close()
 
@@ -196,7 +198,7 @@ def add_comparison(path: Path, told: dict[str, Any]) -> None:
         db.close()
 
 
-def conclude(path: Path, summary: RunSummary, result: dict[str, Any]) -> None:
+def conclude(path: Path, summary: RunSummary, stated: Sequence[dict[str, Any]]) -> None:
     """Write the end of a run whose program died. Raises LogbookError where it is not interrupted."""
     if summary.status != INTERRUPTED or summary.ended:
         raise LogbookError(f"{path}: run {summary.run_id} is not interrupted ({summary.status}). Nothing was changed")
@@ -205,7 +207,8 @@ def conclude(path: Path, summary: RunSummary, result: dict[str, Any]) -> None:
         with _Transaction(db, path):
             (ended,) = db.execute("SELECT ended FROM run WHERE id = ?", (summary.run_id,)).fetchone()
             if ended is None:  # another process may have been first
-                _add_statement(db, summary.run_id, result)
+                for one in stated:
+                    _add_statement(db, summary.run_id, one)
                 end_run(db, summary.run_id, (_now(), INTERRUPTED, "the program died; concluded later", None))
     finally:
         db.close()

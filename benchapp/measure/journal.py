@@ -29,7 +29,7 @@ class Journal:
         real_time: Callable[[], float],
         output_on: Callable[[], bool],
     ) -> None:
-        self._stop, self._publish = recipe.stop, publish
+        self._recipe, self._publish = recipe, publish
         self._now, self._real_time, self._output_on = now, real_time, output_on
         self.running = RunningBlocks(recipe.emf_order, recipe.middle_A)
         self.start_s: float | None = None
@@ -37,6 +37,7 @@ class Journal:
         self.index = 0
         self.blocks = 0
         self.pending = 0
+        self.part = ""  # that is connected, of several on a scanner
         self.correction = 1.0  # of the currents, for blocks at the reference temperature
         self._status = RunStatus.IDLE
         self._readings: list[Reading] = []
@@ -79,6 +80,13 @@ class Journal:
         """Something happened now."""
         self._events.append(Event(self._time_s(), self.index, kind, text))
 
+    def connected(self, part: str) -> None:
+        """Another part is in the circuit: no block spans that."""
+        self.part = part
+        if self.index:
+            self.cut()
+        self.event(EventKind.PART, part)
+
     def temperature(self, time_s: float, celsius: float) -> None:
         """What the thermometer told, and when on the run's clock."""
         self._temperatures.append(Temperature(time_s, celsius))
@@ -113,7 +121,7 @@ class Journal:
 
     def _snapshot(self, end: RunEnd | None) -> RunSnapshot:
         time_s = self._time_s()
-        expected = expected_blocks(self._stop, self.running, time_s)
+        expected = expected_blocks(self._recipe, self.running, time_s, self.index)
         return RunSnapshot(
             status=self._status,
             time_s=time_s,
@@ -125,4 +133,5 @@ class Journal:
             last_fault=self.fault,
             end=end,
             pending=self.pending,
+            part=self.part,
         )

@@ -6,16 +6,18 @@ import math
 
 from benchapp.analysis.running_blocks import RunningBlocks
 from benchapp.measure.stop_rules import MIN_BLOCKS_FOR_UNCERTAINTY
-from benchapp.recipe import StopRule
+from benchapp.recipe import Recipe
 
 
-def expected_blocks(rule: StopRule, running: RunningBlocks, time_s: float) -> int | None:
+def expected_blocks(recipe: Recipe, running: RunningBlocks, time_s: float, readings: int) -> int | None:
     """Blocks at the end, as far as can be seen now; None where there is no end, or too little is known."""
-    n = running.count
+    n, rule = running.count, recipe.stop
     if rule.blocks is not None:
         return rule.blocks
     if rule.duration_s is not None and n and time_s > 0:
         return max(n, round(n * rule.duration_s / time_s))
+    if rule.rounds is not None and n:
+        return max(n, round(n * recipe.turns * recipe.readings_a_turn / readings))
     half_width = running.half_width() if rule.has_target else math.nan
     if rule.has_target and math.isfinite(half_width):
         # The half-width falls with the root of the number of blocks.

@@ -28,6 +28,7 @@ from benchapp.measure.journal import Journal
 from benchapp.measure.linked_passes import LinkedPasses
 from benchapp.measure.snapshot import Batch, RecordLost, RunFacts
 from benchapp.measure.stop_rules import MIN_BLOCKS_FOR_UNCERTAINTY, StopWatch
+from benchapp.measure.turning import Turning
 from benchapp.measure.unit_trial import refuse_wrong_unit
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
@@ -85,6 +86,7 @@ class Sequencer:
         self._energised: Energised | None = None
         self._ammeter: Ammeter | None = None
         self._thermometer: SpecimenThermometer | None = None
+        self._turning: Turning | None = None
         self._level_A = 0.0
         self._last_look_s = 0.0
         self._journal = Journal(recipe, publish, now=clock.now, real_time=real_time, output_on=self._output_on)
@@ -114,6 +116,8 @@ class Sequencer:
         self._end_if_stopped()  # the last look before the output goes on: OFF during the set-up means off
         self._energised.switch_on()
         self._prove_unit(source, voltmeter)
+        if self._turning is not None:
+            self._journal.connected(self._turning.name)
         self._hold_signs(source, voltmeter)
         first_C = None if self._thermometer is None else self._thermometer.first_C()
         start_s = self._journal.start_s = self._last_look_s = self._clock.now()
@@ -173,6 +177,10 @@ class Sequencer:
         self._thermometer = self._bench.specimen_thermometer(self._recipe)
         self._trial_A = self._units.trial_A(source, self._recipe, self._limits)
         self._bench.configure(self._recipe, self._on_wait)
+        scanner = self._bench.scanner_for(self._recipe)
+        if scanner is not None:
+            self._turning = Turning(scanner, self._recipe)
+            self._turning.connect()
         facts = RunFacts(
             self._bench.identities(),
             self._bench.settings(),
@@ -197,6 +205,10 @@ class Sequencer:
             self._guard.beat()
             if not orders.idle():
                 self._obey(source)
+            if self._turning is not None and self._turning.is_over(self._journal.index):
+                if self._turning.was_last:
+                    return self._turning.was_last
+                self._next_turn(source, voltmeter, self._turning)
             level = recipe.level_A(self._journal.index)
             if level != self._level_A:
                 self._step(source, level)
@@ -211,6 +223,20 @@ class Sequencer:
             self._journal.hand_over_when_due()
             if clock.now() - self._last_look_s >= _LOOK_S:
                 self._look_after(source, voltmeter)
+
+    def _next_turn(self, source: CurrentSource, voltmeter: Voltmeter, turning: Turning) -> None:
+        """Another part, connected at zero current; each sign is held for it when it comes for the first time."""
+
+        def to_zero() -> float | None:
+            self._step(source, 0.0)
+            self._look_at(source)  # the level is read back
+            return None if self._ammeter is None else self._read(voltmeter, 0.0)[1]
+
+        turning.move(to_zero)
+        self._wait(self._recipe.channel_settle_s)
+        self._journal.connected(turning.name)
+        if turning.first_time:
+            self._hold_signs(source, voltmeter)
 
     def _read(self, voltmeter: Voltmeter, level_A: float) -> tuple[float, float]:
         """A voltage, and the current that belongs to it: as it is measured, else as it was set."""
@@ -323,7 +349,7 @@ class Sequencer:
     def _finish(self, reason: EndReason, text: str) -> RunEnd:
         off = self._energised is None or self._energised.switch_off(self._show_life)
         with contextlib.suppress(Exception):
-            self._bench.close()
+            self._bench.close(contacts=off)
         if not off:
             text += " THE OUTPUT COULD NOT BE PROVED OFF: switch the source off by hand."
         end = RunEnd(reason, text, off)

@@ -39,6 +39,8 @@ class RunFacts:
 class RunSnapshot:
     """The run after a batch; `readings` and `blocks` count what has been handed over up to it.
 
+    `part` is the one that is connected, of several on a scanner.
+
     `pending` counts the readings of a pass under way, which is not believed before it is whole. `blocks_expected` and
     `time_to_go_s` look ahead to the stop rule's end; None and NaN where it has none. The
     sequencer leaves `statement` out: it is made apart, from what has been written down.
@@ -55,6 +57,7 @@ class RunSnapshot:
     end: RunEnd | None = None
     statement: Statement | None = None
     pending: int = 0
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import partial
 
@@ -88,6 +88,24 @@ def whole_uncertainty(R: float, u: float, degrees_of_freedom: float, current_A: 
     if plan.temperature is not None:
         contributions += _temperature(R * _of_then(plan.temperature), plan.temperature)
     return Whole(R * factor, combine(contributions, plan.confidence), scope, (*flags, *_overdue(plan)))
+
+
+def whole_by_ratio(value_ohm: float, contributions: list[Contribution], current_A: float, plan: BudgetPlan) -> Whole:
+    """A value that rests on a standard instead of on source and voltmeter, at its reference temperature.
+
+    Of what is known beside, the specimen's circuit and temperature count. The scope is for the caller to say.
+    """
+    factor, found = 1.0, list(contributions)
+    correction = plan.temperature
+    if correction is not None and not correction.through_run:
+        factor = to_reference(1.0, correction.temperature_C, correction.reference_C, correction.alpha_per_K)
+        found = [replace(c, sensitivity=c.sensitivity * factor) for c in found]
+    R = value_ohm * factor
+    if plan.card is not None:
+        found += _circuit(plan.card.circuit, R, current_A, plan)
+    if correction is not None:
+        found += _temperature(value_ohm * _of_then(correction), correction)
+    return Whole(R, combine(found, plan.confidence), Scope.REPEATABILITY, ())
 
 
 def least_uncertainty(resistance_ohm: float, current_A: float, plan: BudgetPlan) -> float:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Sequence
 from dataclasses import asdict, fields
 from typing import Any
 
@@ -64,7 +65,27 @@ def statement_object(stated: Statement, identity: dict[str, Any]) -> dict[str, A
         "left_out": [asdict(stretch) for stretch in stated.left_out],
         "final": stated.final,
         "software": stated.software,
+        **({"part": stated.part, "is_standard": stated.is_standard} if stated.part else {}),
+        **({} if stated.comparison is None else {"comparison": stated.comparison}),
         **({} if stated.material is None else {"material": stated.material}),
+    }
+
+
+def run_object(statements: Sequence[Statement], identity: dict[str, Any]) -> dict[str, Any]:
+    """What is stated of a run: the statement's own object, or those of its parts with what holds for all of them.
+
+    `validity` is the worst, the standard's included; `verdict` the one that all parts share, null where they do not.
+    """
+    if len(statements) == 1 and not statements[0].part:
+        return statement_object(statements[0], identity)
+    verdicts = {stated.verdict for stated in statements if not stated.is_standard}
+    verdict = verdicts.pop() if len(verdicts) == 1 else None
+    worst = [Validity.VALID, Validity.DOUBTFUL, Validity.NOT_VALID]
+    return {
+        **identity,
+        "validity": str(max((stated.validity for stated in statements), key=worst.index)),
+        "verdict": None if verdict is None else str(verdict),
+        "parts": [statement_object(stated, {}) for stated in statements],
     }
 
 
@@ -96,6 +117,9 @@ def _statement_from(found: dict[str, Any]) -> Statement:
         conditions=Conditions(**found["conditions"]),
         estimate=_estimate(found["by_readings"], flags),
         material=found.get("material"),
+        comparison=found.get("comparison"),
+        part=found.get("part", ""),
+        is_standard=found.get("is_standard", False),
         left_out=tuple(LeftOut(**stretch) for stretch in found["left_out"]),
         final=found["final"],
         software=found["software"],

@@ -7,28 +7,17 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from benchapp.analysis.budget import Budget, Contribution, combine, from_half_width
+from benchapp.analysis.budget import Budget, Contribution, combine
 from benchapp.analysis.comparison import Ratio
 from benchapp.result.budget import Scope
 from benchapp.result.card import InstrumentCard
+from benchapp.result.in_turns import Standard, linearity_of, ratio_contributions
 from benchapp.result.json_object import budget_rows, exists
 from benchapp.result.statement import Statement
 from benchapp.result.validity import Reason, Validity
 
 CURVED = "With these turns a drift that is curved cannot be told from the ratio. Measure five or more in turns, such as"
 CONNECTING = "The scatter of connecting anew is in no interval: these turns cannot show it."
-
-
-@dataclass(frozen=True, slots=True)
-class Standard:
-    """A certified value with its expanded uncertainty (k = 2), in ohm; how far its temperature may be from that of its
-    certificate, and its coefficient.
-    """
-
-    value_ohm: float
-    expanded_uncertainty_ohm: float = 0.0
-    coefficient_per_K: float = 0.0
-    away_K: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,18 +44,8 @@ def state_comparison(
 ) -> Compared:
     """State it. `turns` are "S" or "X" with the statement of that turn's run, in order of time."""
     value = ratio.ratio * standard.value_ohm
-    parts = [
-        Contribution(
-            "ratio", ratio.standard_uncertainty, standard.value_ohm, ratio.degrees_of_freedom, note="of the turns"
-        ),
-        Contribution("standard", standard.expanded_uncertainty_ohm / 2, ratio.ratio, note="certificate, k = 2"),
-    ]
-    if standard.coefficient_per_K and standard.away_K:
-        u = from_half_width(standard.value_ohm * standard.coefficient_per_K * standard.away_K, "rectangular")
-        note = f"{standard.coefficient_per_K * 1e6:g} ppm/K over {standard.away_K:g} K"
-        parts.append(Contribution("standard's temperature", u, ratio.ratio, distribution="rectangular", note=note))
     linearity = _linearity(value, standard, turns, card)
-    parts += linearity
+    parts = ratio_contributions(ratio, standard, linearity)
     validity, reasons = _gate(ratio, turns, linear_assumed=linear_assumed)
     covered = standard.expanded_uncertainty_ohm > 0 and bool(linearity)
     return Compared(
@@ -84,19 +63,11 @@ def _linearity(
     value: float, standard: Standard, turns: Sequence[tuple[str, Statement]], card: InstrumentCard | None
 ) -> list[Contribution]:
     """The voltmeter's own: gain falls out of the ratio, what it is off by within the range does not."""
-    if card is None or card.voltmeter is None:
-        return []
-    found = []
+    voltages = []
     for letter, R in (("S", standard.value_ohm), ("X", value)):
         conditions = next(stated.conditions for name, stated in turns if name == letter)
-        current = conditions.current_A or math.nan
-        accuracy = card.voltmeter.at(R * current, conditions.range_V)
-        if accuracy is None:
-            return []
-        u = from_half_width(accuracy.range_ppm * 1e-6 * accuracy.range_, "rectangular") / abs(R * current)
-        note = f"{accuracy.range_ppm:g} ppm of the range at the voltage of {letter}; relative"
-        found.append(Contribution(f"linearity at {letter}", u, value, distribution="rectangular", note=note))
-    return found
+        voltages.append((letter, R * (conditions.current_A or math.nan), conditions.range_V))
+    return linearity_of(card, value, voltages)
 
 
 def _gate(

@@ -14,6 +14,7 @@ from benchapp.analysis.estimate import Estimate, Flag
 from benchapp.events import EndReason, RunEnd
 from benchapp.result.budget import BudgetPlan, Scope, Whole, whole_uncertainty
 from benchapp.result.decision import Decision, DecisionRule, decide
+from benchapp.result.in_turns import COMMON, ByRatio
 from benchapp.result.material import Geometry, material_object
 from benchapp.result.measured_current import flags_of_measured_current
 from benchapp.result.not_tested import Untested, not_tested
@@ -45,6 +46,8 @@ class Terms:
     estimator: str = ""
     emf_order: int = 1
     tells_compliance: bool = False
+    part: str = ""  # of several on a scanner
+    is_standard: bool = False  # the other parts are stated by their ratio to it
     unread: tuple[str, ...] = ()  # settings that could not be read back, such as "source level"
 
 
@@ -93,7 +96,8 @@ class Statement:
     """Value, interval, validity, decision, budget; NaN where a number does not exist.
 
     `estimate` is what the readings say by themselves; value and uncertainty here are those at the reference temperature
-    with all that is known. U has `coverage_probability`; `scope` says whether it covers all contributions or
+    with all that is known. U has `coverage_probability`; `comparison` says by which ratio to which standard the value
+    follows, None where it does from the readings alone; `scope` says whether it covers all contributions or
     repeatability alone. `final` is False while the run goes on.
     """
 
@@ -113,9 +117,12 @@ class Statement:
     conditions: Conditions
     estimate: Estimate
     material: dict[str, Any] | None
+    comparison: dict[str, Any] | None
     left_out: tuple[LeftOut, ...]
     final: bool
     software: str
+    part: str = ""  # of several on a scanner
+    is_standard: bool = False  # of the other parts
 
     @property
     def verdict(self) -> Verdict | None:
@@ -134,12 +141,20 @@ def make_statement(
     current_A: Sequence[float] | Any,
     terms: Terms,
     circumstances: Circumstances | None = None,
+    by_ratio: ByRatio | None = None,
     *,
     final: bool = True,
 ) -> Statement:
-    """State the estimate. `current_A` are the currents of the readings: they tell what was not tested."""
+    """State the estimate. `current_A` are the currents of the readings: they tell what was not tested.
+
+    `by_ratio` replaces the value of the readings by that which follows from a standard.
+    """
     beside = circumstances or Circumstances()
     whole = _whole(estimate, terms)
+    if by_ratio is not None:
+        whole = by_ratio.whole or whole
+        kept = estimate.flags if by_ratio.whole is None else [f for f in estimate.flags if f.code not in COMMON]
+        estimate = replace(estimate, flags=(*kept, *by_ratio.flags))
     budget = whole.budget if whole is not None else None
     R = estimate.resistance_ohm if whole is None else whole.resistance_ohm
     u, U, k, nu = (math.nan, math.nan, math.nan, 0.0)
@@ -156,6 +171,7 @@ def make_statement(
     decision = decide(R, u, U, nu, terms.rule, validity=validity, scope=scope)
     card = terms.known.card
     bounded = card is not None and scope is Scope.ALL and (measured or card.source is not None)
+    bounded |= by_ratio is not None and by_ratio.whole is not None
     untested = not_tested(
         current_A,
         tells_compliance=terms.tells_compliance,
@@ -180,9 +196,12 @@ def make_statement(
         conditions=_conditions(terms),
         estimate=estimate,
         material=None,
+        comparison=None if by_ratio is None else by_ratio.told,
         left_out=beside.left_out,
         final=final,
         software=VERSION,
+        part=terms.part,
+        is_standard=terms.is_standard,
     )
     if terms.geometry is None or budget is None:
         return stated

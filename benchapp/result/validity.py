@@ -61,6 +61,11 @@ EFFECTS: dict[str, Effect] = {
     "outlier-limited": Effect.NOTICE,
     "current-asymmetry": Effect.NOTICE,
     "time-gap": Effect.NOTICE,
+    # a standard that was connected in turns with the part
+    "no-ratio": Effect.DOUBTFUL,
+    "standard-doubtful": Effect.DOUBTFUL,
+    "standard-not-valid": Effect.NOT_VALID,
+    "standard-exact": Effect.NOTICE,
     # what is known beside
     "current-differs": Effect.DOUBTFUL,
     "source-gain": Effect.NOTICE,

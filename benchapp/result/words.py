@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import Any
 
 from benchapp.analysis.decision import Verdict
 from benchapp.quantity import concise, engineering
@@ -93,10 +95,12 @@ def in_words(name: str, stated: Statement) -> str:
     e = stated.estimate
     struck = "NOT VALID: " if stated.validity is Validity.NOT_VALID else ""
     at = stated.conditions.reference_C
+    name = f"{name}, {stated.part}" if stated.part else name
     lines = [
         f"{name}: {struck}R = {value_in_words(stated)}{'' if at is None else f' at {at:g} °C'}, {e.state}",
         f"  {interval_in_words(stated)}; {plural(e.blocks, 'block')}, {plural(e.readings, 'reading')}",
     ]
+    lines += [f"  {ratio_in_words(stated.comparison)}"] if stated.comparison is not None else []
     lines += [f"  {VALIDITIES[reason.validity]}: {reason.text}" for reason in stated.reasons]
     lines += [f"  {line}" for line in decision_in_words(stated)]
     lines.append(
@@ -112,6 +116,36 @@ def in_words(name: str, stated: Statement) -> str:
     if stated.not_tested:
         lines.append(f"  not tested: {', '.join(item.code.replace('-', ' ') for item in stated.not_tested)}")
     return "\n".join(lines)
+
+
+def plain_ratio(ratio: float, u: float) -> str:
+    """A ratio with the last two digits of its standard uncertainty, as 0.9987064(38)."""
+    places = max(0, 1 - math.floor(math.log10(u))) if u > 0 else 9
+    return f"{ratio:.{places}f}({round(u * 10**places)})"
+
+
+def drift_in_words(per_s: float) -> str:
+    """A relative drift, an hour."""
+    return f"{float(f'{per_s * 3600 * 1e6:.3g}'):.10g} ppm an hour"
+
+
+def ratio_in_words(comparison: dict[str, Any]) -> str:
+    """By which ratio to which standard a value follows."""
+    ratio = plain_ratio(comparison["ratio"], comparison["ratio_standard_uncertainty"])
+    standard = f"{comparison['standard']} = {engineering(comparison['standard_ohm'], 'ohm', 8)}"
+    drift = drift_in_words(comparison["drift_per_s"])
+    return f"by its ratio to {standard}: {ratio}, from {comparison['turns']} turns; {drift} of drift taken out"
+
+
+def lot_in_words(statements: Sequence[Statement]) -> str:
+    """How many parts passed, failed, and so on; empty without verdicts."""
+    counted: dict[str, int] = {}
+    for stated in statements:
+        if not stated.is_standard:
+            gate = stated.validity is not Validity.VALID
+            word = VALIDITIES[stated.validity] if gate else str(stated.verdict or "")
+            counted[word] = counted.get(word, 0) + 1
+    return ", ".join(f"{count} {word}" for word, count in counted.items() if word)
 
 
 def plural(count: int, noun: str) -> str:

@@ -17,14 +17,15 @@ from benchapp.events import EndReason, Event, RunEnd, RunStatus
 from benchapp.logbook.errors import LogbookError
 from benchapp.logbook.query import RunRecord, RunSummary, load_run
 from benchapp.logbook.replay import recipe_of, replay, temperatures_of
-from benchapp.logbook.store import add_statement, conclude
+from benchapp.logbook.store import add_statements, conclude
 from benchapp.measure.snapshot import RunSnapshot
 from benchapp.recipe import Recipe
 from benchapp.result.budget import BudgetPlan
 from benchapp.result.json_object import statement_from, statement_object
-from benchapp.result.statement import LeftOut, Statement, make_statement
+from benchapp.result.statement import LeftOut, Statement, Terms
 from benchapp.run.history import History
-from benchapp.run.terms import circumstances_of, terms_of
+from benchapp.run.stating import headline, state_run
+from benchapp.run.terms import terms_of
 from benchapp.version import VERSION
 
 
@@ -43,10 +44,20 @@ class RecordedRun:
     statements: tuple[Statement, ...]
     differs: str = ""
 
+    @property
+    def parts(self) -> tuple[Statement, ...]:
+        """What was stated first: of the run, or of each of its parts."""
+        return self.statements[: max(1, len(self.recipe.channels))]
 
-def first_statement(summary: RunSummary) -> Statement | None:
-    """What was stated at the end of a run; None where it has no end yet. Raises LogbookError."""
-    return None if summary.stated is None else _understood(summary.run_id, summary.stated)
+    @property
+    def later(self) -> tuple[Statement, ...]:
+        """What was stated since."""
+        return self.statements[len(self.parts) :]
+
+
+def first_statements(summary: RunSummary) -> tuple[Statement, ...]:
+    """What was stated at the end of a run, or of each of its parts; empty where it has no end. Raises LogbookError."""
+    return tuple(_understood(summary.run_id, body) for body in summary.stated_parts)
 
 
 def _understood(run_id: int, body: dict[str, Any]) -> Statement:
@@ -63,12 +74,13 @@ def open_run(path: Path, run_id: int) -> RecordedRun:
     columns = record.readings
     estimate, blocks = replay(record, recipe)
     statements = tuple(_understood(run_id, body) for body in record.summary.statements)
-    differs = _difference(statements[0], estimate) if statements else ""
-    if not statements:
+    if statements:
+        differs = _differences(statements, record, recipe, estimate)
+    else:
+        differs = ""
         known = BudgetPlan(confidence=recipe.confidence, on=run_date(record.summary))
-        beside = circumstances_of(record.events, None)
         terms = terms_of(recipe, known, temperatures=temperatures_of(record), settings=record.settings)
-        statements = (make_statement(estimate, columns.current_A, terms, beside, final=False),)
+        statements = _state(record, recipe, terms, None, final=False)
     history = History()
     history.blocks.extend(blocks.T.tolist())
     history.temperatures.extend(record.temperatures)
@@ -81,13 +93,47 @@ def open_run(path: Path, run_id: int) -> RecordedRun:
         output_on=False,
         blocks_expected=recipe.stop.blocks,
         end=_end_of(record.summary),
-        statement=statements[0],
+        statement=headline(statements[: max(1, len(recipe.channels))]),
     )
     return RecordedRun(record, recipe, history, snapshot, record.events, statements, differs)
 
 
+def _state(
+    record: RunRecord,
+    recipe: Recipe,
+    terms: Terms,
+    end: RunEnd | None,
+    *,
+    left_out: Sequence[LeftOut] = (),
+    final: bool = True,
+) -> tuple[Statement, ...]:
+    columns = record.readings
+    readings = np.array([columns.time_s, columns.current_A, columns.voltage_V], dtype=float)
+    told = temperatures_of(record)
+    return state_run(recipe, readings, record.events, told, terms, end, left_out=left_out, final=final)
+
+
+def _differences(stated: Sequence[Statement], record: RunRecord, recipe: Recipe, estimate: Estimate) -> str:
+    """Stated against replayed, for the run or each of its parts."""
+    if not recipe.channels:
+        return _difference(stated[0], estimate)
+    terms = terms_of(recipe, BudgetPlan(confidence=recipe.confidence), temperatures=temperatures_of(record))
+    again = _state(record, recipe, terms, None)
+    if len(stated) < len(again):
+        return f"{len(again)} parts were measured, and {len(stated)} are stated"
+    pairs = list(zip(stated[: len(again)], again, strict=True))
+    told = [(one.part, _difference(one, two.estimate)) for one, two in pairs]
+    told += [(one.part, "its ratio does not follow from the readings") for one, two in pairs if _other_ratio(one, two)]
+    return "; ".join(f"{part}: {text}" for part, text in told if text)
+
+
+def _other_ratio(stated: Statement, again: Statement) -> bool:
+    was, now = (None if one.comparison is None else float(one.comparison["ratio"]) for one in (stated, again))
+    return was != now if was is None or now is None else abs(now - was) > 1e-9 * abs(was)
+
+
 def _difference(stated: Statement, again: Estimate) -> str:
-    """Stated against replayed: the same code and readings give the same number but for the order of a sum."""
+    """The same code and readings give the same number but for the order of a sum."""
     was, now = stated.estimate.resistance_ohm, again.resistance_ohm
     least = max(1e-9 * abs(was), 1e-6 * stated.estimate.expanded_uncertainty_ohm)
     if was == now or (math.isnan(was) and math.isnan(now)) or abs(now - was) <= least:
@@ -103,11 +149,9 @@ def conclude_run(path: Path, run_id: int) -> RecordedRun:
     run = open_run(path, run_id)
     known = BudgetPlan(confidence=run.recipe.confidence, on=run_date(run.record.summary))
     end = RunEnd(EndReason.INSTRUMENT, "the program died in the middle of it", output_off=True)
-    estimate, _ = replay(run.record, run.recipe)
-    beside = circumstances_of(run.events, end)
     terms = terms_of(run.recipe, known, temperatures=temperatures_of(run.record), settings=run.record.settings)
-    stated = make_statement(estimate, run.record.readings.current_A, terms, beside)
-    conclude(path, run.record.summary, statement_object(stated, {"run_id": run_id}))
+    stated = _state(run.record, run.recipe, terms, end)
+    conclude(path, run.record.summary, [statement_object(one, {"run_id": run_id}) for one in stated])
     return open_run(path, run_id)
 
 
@@ -119,8 +163,9 @@ def reanalyse(
     emf_order: int | None = None,
     estimator: Estimator | None = None,
     left_out: Sequence[LeftOut] = (),
-) -> Statement:
-    """A further statement of a recorded run, stored beside the others, which stay. Raises LogbookError,
+) -> tuple[Statement, ...]:
+    """A further statement of a recorded run, or one of each part, stored beside the others, which stay. Raises
+    LogbookError,
     InputError where too little is left.
 
     Of what is not named the recipe's own holds; ranges in use and the day are those of the run.
@@ -133,10 +178,10 @@ def reanalyse(
     )
     known = known or BudgetPlan(confidence=run.recipe.confidence)
     stated = restated(run, known, recipe=recipe, left_out=left_out)
-    if not stated.estimate.blocks:
+    if not any(one.estimate.blocks for one in stated):
         remedy = "Leave out less, or choose another EMF drift model"
         raise InputError(Fault("leaves too few readings for a result", str(run_id), remedy, field="RUN"))
-    add_statement(path, run_id, statement_object(stated, {"run_id": run_id}))
+    add_statements(path, run_id, [statement_object(one, {"run_id": run_id}) for one in stated])
     return stated
 
 
@@ -146,11 +191,10 @@ def restated(
     *,
     recipe: Recipe | None = None,
     left_out: Sequence[LeftOut] = (),
-) -> Statement:
-    """Another statement of the same readings: other knowledge or recipe, stretches left out. Nothing is stored."""
+) -> tuple[Statement, ...]:
+    """Other statements of the same readings: other knowledge or recipe, stretches left out. Nothing is stored."""
     recipe = recipe or run.recipe
     summary, before = run.record.summary, run.statements[0]
-    estimate, _ = replay(run.record, recipe, left_out_s=[(s.start_s, s.end_s) for s in left_out])
     there = before.conditions
     plan = replace(
         known,
@@ -161,7 +205,6 @@ def restated(
     )
     tells = bool(before.not_tested) and all(item.code != "compliance" for item in before.not_tested)
     end = _end_of(summary) if summary.ended else None
-    beside = replace(circumstances_of(run.events, end), left_out=tuple(left_out))
     terms = terms_of(
         recipe,
         plan,
@@ -169,7 +212,7 @@ def restated(
         temperatures=temperatures_of(run.record),
         settings=run.record.settings,
     )
-    return make_statement(estimate, run.record.readings.current_A, terms, beside)
+    return _state(run.record, recipe, terms, end, left_out=left_out)
 
 
 def run_date(summary: RunSummary) -> datetime.date:

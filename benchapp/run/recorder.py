@@ -24,7 +24,8 @@ from benchapp.result.statement import Statement
 class Recorder:
     """`take` batches from the thread that measures; `publish` is told of each group that is on the disk.
 
-    `conclude` makes the final statement; it sees all that was published before and the last group.
+    `conclude` makes the final statement, or one for each part; it sees all that was published before and the last
+    group.
     """
 
     def __init__(
@@ -32,8 +33,8 @@ class Recorder:
         logbook: Path,
         header: RunHeader,
         *,
-        publish: Callable[[list[Batch], Statement | None], None],
-        conclude: Callable[[list[Batch]], Statement],
+        publish: Callable[[list[Batch], tuple[Statement, ...]], None],
+        conclude: Callable[[list[Batch]], tuple[Statement, ...]],
     ) -> None:
         self._logbook, self._header = logbook, header
         self._publish, self._conclude = publish, conclude
@@ -105,9 +106,9 @@ class Recorder:
             self._batches.put(None)
         return batches
 
-    def _store(self, writer: RunWriter, batches: list[Batch]) -> Statement | None:
-        """Write a group down; the final statement, where the run has ended."""
-        stated = None
+    def _store(self, writer: RunWriter, batches: list[Batch]) -> tuple[Statement, ...]:
+        """Write a group down; the final statements, where the run has ended."""
+        stated: tuple[Statement, ...] = ()
         try:
             if not self.lost:
                 for batch in batches:
@@ -120,11 +121,11 @@ class Recorder:
             if last.end is not None:
                 stated = self._conclude(batches)
                 if not self.lost:
-                    writer.end(last.end, statement_object(stated, {"run_id": writer.run_id}))
+                    writer.end(last.end, [statement_object(one, {"run_id": writer.run_id}) for one in stated])
         except LogbookError as error:
             self.lost = str(error)
         except Exception:  # noqa: BLE001  the outermost net of the writer: the run must not go on unrecorded
             self.lost = f"the record failed, an internal error: {traceback.format_exc()}"
-        if self.lost and stated is not None:
+        if self.lost and stated:
             stated = self._conclude(batches)  # it knows now that the record failed, and is not valid
         return stated

@@ -12,12 +12,12 @@ from pathlib import Path
 
 import numpy as np
 
-from benchapp.bench.bench import Bench, BenchPlan
+from benchapp.bench.bench import Bench
 from benchapp.bench.limits import HouseLimits
 from benchapp.bench.output import OutputSeen, OutputState
+from benchapp.bench.plan import BenchPlan
 from benchapp.clock import Clock
-from benchapp.events import EndReason, Event, EventKind, RunEnd
-from benchapp.logbook.replay import analyse_by
+from benchapp.events import EndReason, Event, RunEnd
 from benchapp.logbook.store import RunHeader
 from benchapp.measure.control import Control
 from benchapp.measure.sequencer import Sequencer
@@ -25,10 +25,11 @@ from benchapp.measure.snapshot import Batch, RunFacts, RunSnapshot
 from benchapp.recipe import Recipe, recipe_to_toml
 from benchapp.result.budget import BudgetPlan
 from benchapp.result.material import Geometry
-from benchapp.result.statement import Statement, Terms, make_statement
+from benchapp.result.statement import Statement, Terms
 from benchapp.run.history import History
 from benchapp.run.recorder import Recorder
-from benchapp.run.terms import circumstances_of, terms_of
+from benchapp.run.stating import headline, state_run
+from benchapp.run.terms import terms_of
 from benchapp.run.watcher import Watcher
 from benchapp.version import VERSION
 from drivers.guardian import NoGuard, ProcessGuard
@@ -41,6 +42,9 @@ _SHOWN_WITHIN_S = 0.5  # a window that stands still longer holds up no order
 class Session:
     """One run. `control` takes orders from any thread; `snapshot` and `history` hold what is in the record; `output` is
     the source's output as it was last read, whatever the record is doing.
+
+    `statement` is what stands for the run so far, or at its end; `statements` are those of all parts, where a scanner
+    connects several.
 
     `known` is what is known beside the readings; it enters every statement.
     """
@@ -68,6 +72,7 @@ class Session:
         self.facts: RunFacts | None = None
         self.snapshot: RunSnapshot | None = None
         self.statement: Statement | None = None
+        self.statements: tuple[Statement, ...] = ()
         self.output = OutputSeen.now(OutputState.UNKNOWN)
         self._output_watched = False
         self._output_shown = threading.Event()
@@ -151,7 +156,7 @@ class Session:
 
     # Called by the threads that write and that watch.
 
-    def _publish(self, batches: list[Batch], stated: Statement | None) -> None:
+    def _publish(self, batches: list[Batch], stated: tuple[Statement, ...]) -> None:
         for batch in batches:
             if not self._recorder.lost:
                 self.events.extend(batch.events)
@@ -162,33 +167,34 @@ class Session:
         with self._changed:
             ended = batches[-1].snapshot.end is not None
             # What was stated so far is no statement of the run: where the end cannot be stated, nothing is.
-            self.statement = stated if ended else self.statement
+            if ended:
+                self.statements = stated
+                self.statement = headline(stated) if stated else None
             self.snapshot = replace(batches[-1].snapshot, statement=self.statement)
             self._changed.notify_all()
 
-    def _show(self, stated: Statement) -> None:
+    def _show(self, stated: tuple[Statement, ...]) -> None:
         with self._changed:
-            self.statement = stated
+            self.statements = stated
+            part = "" if self.snapshot is None else self.snapshot.part
+            self.statement = headline(stated, part)
             if self.snapshot is not None:
-                self.snapshot = replace(self.snapshot, statement=stated)
+                self.snapshot = replace(self.snapshot, statement=self.statement)
             self._changed.notify_all()
 
-    def _conclude(self, batches: list[Batch]) -> Statement:
-        """The statement of the whole run, as a replay of its record makes it."""
+    def _conclude(self, batches: list[Batch]) -> tuple[Statement, ...]:
+        """What is stated of the whole run, as a replay of its record makes it."""
         last = [reading[1:] for batch in batches for reading in batch.readings]
         columns = np.hstack([self.history.readings.since(0), np.array(last, dtype=float).reshape(-1, 3).T])
         events = [*self.events, *(event for batch in batches for event in batch.events)]
         self.facts = next((batch.facts for batch in batches if batch.facts is not None), self.facts)
-        pauses = [event.reading for event in events if event.kind is EventKind.PAUSE]
         told = [found for batch in batches for found in batch.temperatures]
         temperatures = np.hstack([self.history.temperatures.since(0), np.array(told, dtype=float).reshape(-1, 2).T])
         self._temperatures = temperatures
-        estimate, _ = analyse_by(self.recipe, columns[0], columns[1], columns[2], pauses, temperatures)
         end = batches[-1].snapshot.end
         if end is not None and self._recorder.lost:
             end = replace(end, reason=EndReason.RECORD, text=self._recorder.lost)
-        beside = circumstances_of(events, end)
-        return make_statement(estimate, columns[1], self._terms(), beside)
+        return state_run(self.recipe, columns, events, temperatures, self._terms(), end)
 
     def _holder(self) -> str:
         name = f" of {self.recipe.name}" if self.recipe.name else ""
@@ -222,6 +228,8 @@ def _described(plan: BenchPlan, note: str, operator: str) -> dict[str, str]:
     }
     if plan.thermometer:
         bench["thermometer"] = plan.thermometer
+    if plan.scanner:
+        bench["scanner"] = plan.scanner
     if plan.current_voltmeter:
         second = plan.current_voltmeter_dialect
         bench |= {

@@ -14,6 +14,7 @@ from benchapp.logbook.replay import corrected_currents
 from benchapp.recipe import Recipe
 from benchapp.result.statement import Statement, Terms, make_statement
 from benchapp.run.history import History
+from benchapp.run.stating import state_run
 from benchapp.run.terms import circumstances_of
 
 _EVERY_S = 0.1
@@ -23,7 +24,10 @@ _CURRENTS = 2000  # the last ones, to see what is not tested
 
 
 class Watcher:
-    """`start`, then `stop` at the end; `publish` takes each statement."""
+    """`start`, then `stop` at the end; `publish` takes what is stated each time.
+
+    With parts on a scanner all is stated anew each time, ever more rarely as the run grows.
+    """
 
     def __init__(
         self,
@@ -31,7 +35,7 @@ class Watcher:
         terms: Callable[[], Terms],
         history: History,
         events: Sequence[Event],
-        publish: Callable[[Statement], None],
+        publish: Callable[[tuple[Statement, ...]], None],
     ) -> None:
         self._analyst = Analyst(recipe.emf_order, recipe.middle_A, recipe.aperture_s, recipe.estimator)
         self._recipe = recipe
@@ -82,10 +86,16 @@ class Watcher:
         return found
 
     def _state(self, now: float) -> None:
+        if self._recipe.channels:
+            told = self._history.temperatures.since(0)
+            rows = self._history.readings.since(0)
+            events = [event for event in list(self._events) if event.reading <= rows.shape[1]]
+            self._publish(state_run(self._recipe, rows, events, told, self._terms(), None, final=False))
+            return
         look = self._analyst.wants_to_look and now >= self._no_look_before
         estimate = self._analyst.estimate(look=look)
         if look:
             self._no_look_before = now + _LOOKS_APART_S
         currents = self._history.readings.since(max(0, self._readings - _CURRENTS))[1]
         beside = circumstances_of(self._events, None)
-        self._publish(make_statement(estimate, currents, self._terms(), beside, final=False))
+        self._publish((make_statement(estimate, currents, self._terms(), beside, final=False),))

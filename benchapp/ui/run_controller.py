@@ -12,8 +12,8 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
 from benchapp.bench.ammeter import check_measured_current
 from benchapp.bench.auxiliary import AuxiliaryPlan
-from benchapp.bench.bench import plan_bench
 from benchapp.bench.limits import load_limits
+from benchapp.bench.plan import plan_bench
 from benchapp.clock import ScaledClock
 from benchapp.errors import BenchError
 from benchapp.recipe import Recipe

@@ -162,6 +162,10 @@ class CurrentSource(ScpiDevice):
     def turn(self, polarity: float) -> None:
         """The switch behind the output has moved."""
         self.polarity = polarity
+        self.drive()
+
+    def drive(self) -> None:
+        """Another circuit is at the output: its level flows through that now."""
         self._apply_at(self.clock.now())
 
     def _apply(self) -> None:

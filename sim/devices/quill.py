@@ -97,8 +97,15 @@ class QuillSource:
         self._output = on
         self._apply()
 
+    def drive(self) -> None:
+        """Another circuit is at the output: its level flows through that now."""
+        self._apply_at(self.clock.now())
+
     def _apply(self) -> None:
         self._busy_until = self.clock.now() + self._config.latency_s
+        self._apply_at(self._busy_until)
+
+    def _apply_at(self, time_s: float) -> None:
         flowing = self._circuit.limited_current_A(self._level_mA / 1000, self._clamp_V) if self._output else 0.0
         with self._lock:
-            self._circuit.step_at(self._busy_until, flowing)
+            self._circuit.step_at(time_s, flowing)

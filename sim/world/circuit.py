@@ -8,9 +8,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from sim.world.air import above_start_K
-from sim.world.config import Ambient, ContactStep, Source, Specimen, Wiring
+from sim.world.config import Ambient, ContactStep, Part, Source, Specimen, Wiring
 from sim.world.current import CurrentTrace, SourceNoise
+from sim.world.fixture import Fixture
 from sim.world.thermal_emf import EmfSource
+
+_MOMENT_S = 1e-6
 
 
 class Circuit:
@@ -28,6 +31,7 @@ class Circuit:
         *,
         contact_steps: Sequence[ContactStep] = (),
         ambient: Ambient | None = None,
+        parts: Sequence[Part] = (),
         rng: np.random.Generator,
     ) -> None:
         self._specimen = specimen
@@ -37,6 +41,7 @@ class Circuit:
         self._ambient = ambient or Ambient()
         self._contact_steps = tuple(contact_steps)
         self._rng = rng
+        self.fixture = Fixture(specimen, parts, rng)
         self._memory_ohm = specimen.memory_ohm * rng.standard_normal() if specimen.memory_ohm else 0.0
         self._absorbed_A = 0.0
         self._trace = CurrentTrace(wiring.settling_time_constant_s)
@@ -52,17 +57,28 @@ class Circuit:
         gain = 1 + self._source.gain_error + (self._source.asymmetry if level_A > 0 else 0.0)
         gain += self._source.gain_drift_per_s * self._time_s
         wanted = level_A * gain + self._source.offset_A
-        most = compliance_V / (self._specimen.resistance_ohm + self._wiring.source_leads_ohm)
+        most = 0.0 if self.fixture.open else compliance_V / self._load_ohm
         return math.copysign(min(abs(wanted), most), wanted)
 
     def in_compliance(self, level_A: float, compliance_V: float) -> bool:
         """Whether the compliance limits the current at that level."""
-        load = self._specimen.resistance_ohm + self._wiring.source_leads_ohm
-        return abs(level_A) * load > compliance_V
+        return level_A != 0.0 if self.fixture.open else abs(level_A) * self._load_ohm > compliance_V
+
+    @property
+    def _load_ohm(self) -> float:
+        return self._specimen.resistance_ohm + self._wiring.source_leads_ohm
+
+    def connect(self, closed: frozenset[int], time_s: float) -> None:
+        """The scanner's contacts have moved: these channels are closed now."""
+        flowing_A = self._trace.mean_A(time_s, time_s + _MOMENT_S)
+        found = self.fixture.connect(closed, time_s, flowing_A, self._rise_K)
+        if found is not None:
+            self._specimen, self._rise_K = found
 
     def step_at(self, time_s: float, current_A: float) -> None:
         """Let the current go to `current_A` from `time_s` on."""
         self._trace.add(max(time_s, self._time_s), current_A)
+        self.fixture.flows(current_A)
         self._pending.append((max(time_s, self._time_s), current_A))
         self._pending.sort(key=lambda step: step[0])
 
@@ -78,7 +94,8 @@ class Circuit:
         flux = self._advance(end_s)
         duration = end_s - start_s
         flux += self._noise.mean_A(start_s, end_s) * self._specimen.resistance_ohm * duration
-        return self._wiring.sense_gain * flux / duration + self._emf.mean_V(start_s, end_s)
+        emf_V = self._emf.mean_V(start_s, end_s) + self.fixture.mean_emf_V(start_s, end_s)
+        return self._wiring.sense_gain * flux / duration + emf_V
 
     def mean_current_A(self, start_s: float, end_s: float) -> float:
         """Mean true current over [start, end]; may be asked beside the voltage, before it or after it."""

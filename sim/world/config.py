@@ -168,6 +168,21 @@ class PolaritySwitch:
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """One of several parts on a scanner, the first on channel 1; all else is the specimen's.
+
+    `closing_emf_V` is what its contacts add when they have just closed, and dies away. `reconnecting_ohm` is the
+    deviation of R from one closing to the next.
+    """
+
+    resistance_ohm: float
+    emf_V: float = 0.0
+    closing_emf_V: float = 0.0
+    closing_time_constant_s: float = 1.0
+    reconnecting_ohm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class CurrentShunt:
     """A standard resistor in series, with a voltmeter of its own; 0 where there is none. It has an EMF, too."""
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from benchapp.bench.bench import plan_bench
 from benchapp.bench.limits import HouseLimits, LimitExceeded
 from benchapp.bench.output import OutputState
+from benchapp.bench.plan import plan_bench
 from benchapp.clock import ScaledClock
 from benchapp.events import EndReason, Event, Reading
 from benchapp.logbook.errors import LogbookError
@@ -178,7 +178,7 @@ def test_a_fault_in_looking_for_traps_is_told_and_loses_no_reading(
     assert load_run(tmp_path / "log.sqlite", session.run_id or 0).summary.readings == session.snapshot.readings
 
 
-@pytest.mark.parametrize("failing", ["benchapp.logbook.store.RunWriter.end", "benchapp.run.session.analyse_by"])
+@pytest.mark.parametrize("failing", ["benchapp.logbook.store.RunWriter.end", "benchapp.run.stating.analyse_by"])
 def test_an_end_that_cannot_be_written_or_stated_is_no_result(
     sim: tuple[SimulatedBench, BenchServer], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, failing: str
 ) -> None:
@@ -241,7 +241,7 @@ def test_a_fault_in_showing_ends_the_run(
     publish = session._recorder._publish
     calls: list[int] = []
 
-    def broken(batches: list[Batch], stated: Statement | None) -> None:
+    def broken(batches: list[Batch], stated: tuple[Statement, ...]) -> None:
         calls.append(1)
         if len(calls) == 5:
             raise RuntimeError("nobody can draw this")

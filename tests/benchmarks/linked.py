@@ -12,8 +12,8 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from benchapp.bench.bench import plan_bench
 from benchapp.bench.limits import HouseLimits
+from benchapp.bench.plan import plan_bench
 from benchapp.clock import ScaledClock
 from benchapp.events import EndReason
 from benchapp.recipe import StopRule

@@ -24,8 +24,8 @@ from typing import Any
 
 import pyvisa
 
-from benchapp.bench.bench import plan_bench
 from benchapp.bench.limits import HouseLimits
+from benchapp.bench.plan import plan_bench
 from benchapp.clock import ScaledClock
 from benchapp.recipe import Recipe, StopRule
 from benchapp.run.session import Session

@@ -3,7 +3,8 @@
 import pytest
 
 from benchapp.analysis.estimate import estimate_readings
-from benchapp.bench.bench import Bench, BenchPlan
+from benchapp.bench.bench import Bench
+from benchapp.bench.plan import BenchPlan
 from benchapp.events import EndReason
 from benchapp.measure.snapshot import Batch
 from drivers.dialect import load_dialect

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from benchapp.bench.bench import plan_bench
+from benchapp.bench.plan import plan_bench
 from benchapp.errors import InputError
 from drivers.dialect import load_dialect
 from drivers.dialect.energising import numbers_of, why_it_energises

@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 import pytest
 
 from benchapp.analysis.estimate import estimate_readings
-from benchapp.bench.bench import Bench, BenchPlan
+from benchapp.bench.bench import Bench
 from benchapp.bench.limits import HouseLimits
+from benchapp.bench.plan import BenchPlan
 from benchapp.events import EndReason, RunStatus
 from benchapp.measure.control import Control
 from benchapp.measure.sequencer import Sequencer

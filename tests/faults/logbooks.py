@@ -72,7 +72,7 @@ def _write_run(path: Path, number: int, *, died: bool) -> None:
         terms = terms_of(recipe, BudgetPlan(confidence=recipe.confidence))
         beside = circumstances_of(record.events, end)
         stated = make_statement(estimate, record.readings.current_A, terms, beside)
-        writer.end(end, statement_object(stated, {"run_id": writer.run_id}))
+        writer.end(end, [statement_object(stated, {"run_id": writer.run_id})])
     writer.close()
 
 

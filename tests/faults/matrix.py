@@ -17,8 +17,9 @@ import tempfile
 import time
 from pathlib import Path
 
-from benchapp.bench.bench import Bench, BenchPlan
+from benchapp.bench.bench import Bench
 from benchapp.bench.limits import HouseLimits
+from benchapp.bench.plan import BenchPlan
 from benchapp.events import EndReason, RunEnd
 from benchapp.logbook.query import load_run
 from benchapp.logbook.replay import analyse_by
@@ -117,13 +118,13 @@ class Cell:
         self.concluded = bool(record.summary.ended)
         return end
 
-    def _conclude(self, _: list[Batch]) -> Statement:
+    def _conclude(self, _: list[Batch]) -> tuple[Statement, ...]:
         readings = [reading for batch in self._taken for reading in batch.readings]
         t, I, V = ([reading[k] for reading in readings] for k in (1, 2, 3))
         estimate, _blocks = analyse_by(self.recipe, t, I, V, [])  # type: ignore[arg-type]
         terms = terms_of(self.recipe, BudgetPlan(confidence=self.recipe.confidence))
         events = [event for batch in self._taken for event in batch.events]
-        return make_statement(estimate, I, terms, circumstances_of(events, self._taken[-1].snapshot.end))
+        return (make_statement(estimate, I, terms, circumstances_of(events, self._taken[-1].snapshot.end)),)
 
     def broken(self, role: str, kind: str) -> str:
         """The promise that was not kept; empty where all were."""

@@ -6,8 +6,8 @@ import sys
 import time
 from pathlib import Path
 
-from benchapp.bench.bench import plan_bench
 from benchapp.bench.limits import load_limits
+from benchapp.bench.plan import plan_bench
 from benchapp.cli.measure import until_the_end
 from benchapp.cli.stream import ReadingStream
 from benchapp.clock import ScaledClock

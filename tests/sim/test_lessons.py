@@ -25,8 +25,9 @@ def test_the_bench_shows_it(name: str) -> None:
         assert end.reason is EndReason.INSTRUMENT
         return
     found = rehearsal.estimate
-    # Where a thermometer corrects the readings, its noise is no fault of theirs.
-    flags = rehearsal.statement().flags if rehearsal.recipe.corrects_temperature else found.flags
+    # Where a thermometer corrects the readings, its noise is no fault of theirs; parts have readings of their own.
+    beside = rehearsal.recipe.corrects_temperature or rehearsal.recipe.channels
+    flags = rehearsal.statement().flags if beside else found.flags
     codes = {flag.code for flag in flags if flag.severity in _WRONG}
     if end.reason is EndReason.INSTRUMENT:
         codes.add("instrument")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QVBoxLayout, QWidget
 
-from benchapp.bench.bench import Identified, identify
+from benchapp.bench.identify import Identified, identify
 from benchapp.bench.limits import limits_file, load_limits
 from benchapp.errors import InputError
 from benchapp.quantity import engineering

@@ -32,13 +32,13 @@ _DRIFT_MODELS = ("constant", "linear", "quadratic")
 
 
 class ReanalyseDialog(QDialog):
-    """`statement` is the new one after it was accepted."""
+    """`statements` are the new ones after it was accepted."""
 
     def __init__(self, logbook: Path, run: RecordedRun, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setWindowTitle(f"State run {run.record.summary.run_id} once more")
         self._logbook, self._run = logbook, run
-        self.statement: Statement | None = None
+        self.statements: tuple[Statement, ...] = ()
         self.drift = QComboBox()
         self.drift.addItems(list(_DRIFT_MODELS))
         self.drift.setCurrentIndex(run.recipe.emf_order)
@@ -83,7 +83,7 @@ class ReanalyseDialog(QDialog):
     def state_it(self) -> None:
         """State the run by what was chosen; a fault in it is shown and nothing is kept."""
         try:
-            self.statement = reanalyse(
+            self.statements = reanalyse(
                 self._logbook,
                 self._run.record.summary.run_id,
                 known=self._known(),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -15,8 +16,10 @@ from benchapp.errors import BenchError
 from benchapp.logbook.query import DAMAGED, RUNNING, RunSummary
 from benchapp.quantity import ShownNumber, prefix_power, shown_number
 from benchapp.recipe import Recipe, build_recipe, entries_from_text
+from benchapp.result.statement import Statement
 from benchapp.result.validity import Validity
-from benchapp.run.recorded import first_statement
+from benchapp.result.words import lot_in_words, plural
+from benchapp.run.recorded import first_statements
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.controls import tip
 from benchapp.ui.widgets.painting import elided, text_at, verdict_mark
@@ -40,6 +43,7 @@ class RunRow:
     ruler: RulerReading
     verdict: str
     gate: str = ""
+    lot: str = ""  # what stands in place of a number, of several parts
 
     def matches(self, text: str) -> bool:
         """Whether name, number, date or status contain the text."""
@@ -58,11 +62,17 @@ def row_of(summary: RunSummary) -> RunRow:
     low, high = (recipe.low_ohm, recipe.high_ohm) if recipe is not None else (None, None)
     name = summary.name
     try:
-        stated = first_statement(summary)
+        parts = [one for one in first_statements(summary) if not one.is_standard]
     except BenchError as error:
-        stated, summary = None, replace(summary, status=DAMAGED, damage=(str(error),))
-    if stated is None or summary.damage:
+        parts, summary = [], replace(summary, status=DAMAGED, damage=(str(error),))
+    if not parts or summary.damage:
         return RunRow(summary, name, None, RulerReading(math.nan, math.nan, low, high), "")
+    if len(parts) > 1:
+        verdict, gate = _worst(parts)
+        told = f"{plural(len(parts), 'part')}: {lot_in_words(parts)}".rstrip(": ")
+        return RunRow(summary, name, None, RulerReading(math.nan, math.nan, low, high), verdict, gate, told)
+    stated = parts[0]
+    name = f"{name}, {stated.part}" if stated.part and name else name or stated.part
     R, u, U = stated.resistance_ohm, stated.standard_uncertainty_ohm, stated.expanded_uncertainty_ohm
     number = None
     if math.isfinite(R) and math.isfinite(U) and u > 0:
@@ -73,6 +83,15 @@ def row_of(summary: RunSummary) -> RunRow:
     if gate and number is not None:
         number = replace(number, certain=0)
     return RunRow(summary, name, number, RulerReading(R, U, low, high, verdict=verdict), verdict, gate)
+
+
+def _worst(parts: Sequence[Statement]) -> tuple[str, str]:
+    """The verdict and the gate of a lot: those of its worst part."""
+    gates = [str(one.validity) for one in parts if one.validity is not Validity.VALID]
+    if gates:
+        return "", "not-valid" if "not-valid" in gates else "doubtful"
+    verdicts = [str(one.verdict or "") for one in parts]
+    return next((word for word in ("fail", "undecided", "pass") if word in verdicts), ""), ""
 
 
 class RunListModel(QAbstractTableModel):
@@ -132,7 +151,7 @@ class RunListModel(QAbstractTableModel):
 def cell_text(row: RunRow, column: int) -> str:
     """What a cell says."""
     number = row.number
-    result = f"{number.digits}({number.parenthesis}) {number.unit}" if number else no_result(row)
+    result = f"{number.digits}({number.parenthesis}) {number.unit}" if number else row.lot or no_result(row)
     return (
         str(row.summary.run_id),
         local_time(row.summary.started),

@@ -76,11 +76,13 @@ class RunView(QWidget):
         facts = [f"{role}: {identity}" for role, identity in run.record.instruments.items()]
         facts.append(f"not verified: {', '.join(unverified)}" if unverified else "every setting was read back")
         facts.append(f"{summary.status}: {summary.end_text}" if summary.end_text else summary.status)
+        if len(run.parts) > 1:
+            facts += [f"{one.part}: {value_in_words(one)}, {short_verdict(one) or 'no verdict'}" for one in run.parts]
         facts += [f"{VALIDITIES[reason.validity]}: {reason.text}" for reason in (stated.reasons if stated else ())]
         facts += [
-            f"stated once more: {value_in_words(again)}, {interval_in_words(again)};"
-            f" {short_verdict(again) or 'no verdict'}"
-            for again in run.statements[1:]
+            f"stated once more: {again.part} {value_in_words(again)}, ".replace(":  ", ": ")
+            + f"{interval_in_words(again)}; {short_verdict(again) or 'no verdict'}"
+            for again in run.later
         ]
         self._facts.setText("\n".join(facts))
 

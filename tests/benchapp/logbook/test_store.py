@@ -29,7 +29,7 @@ def write(path: Path, *, end: bool = True) -> int:
     writer.append(READINGS[:20], [Event(1.0, 12, EventKind.PAUSE, "paused")])
     writer.append(READINGS[20:], [])
     if end:
-        writer.end(RunEnd(EndReason.RULE, "30 blocks taken", output_off=True), {"resistance_ohm": 1e-5})
+        writer.end(RunEnd(EndReason.RULE, "30 blocks taken", output_off=True), [{"resistance_ohm": 1e-5}])
     writer.close()
     return writer.run_id
 
@@ -58,7 +58,7 @@ def test_temperatures_read_back_and_a_missing_group_is_damage(tmp_path: Path) ->
     told = [Temperature(float(k), 20.0 + 0.01 * k) for k in range(12)]
     writer.append(READINGS, [], told[:5])
     writer.append([], [], told[5:])
-    writer.end(RunEnd(EndReason.RULE, "done", output_off=True), {"resistance_ohm": 1e-5})
+    writer.end(RunEnd(EndReason.RULE, "done", output_off=True), [{"resistance_ohm": 1e-5}])
     writer.close()
     assert load_run(path, 1).temperatures == told
     with sqlite3.connect(path) as db:

@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from benchapp.bench.bench import plan_bench
 from benchapp.bench.limits import HouseLimits
+from benchapp.bench.plan import plan_bench
 from benchapp.errors import InputError
 from benchapp.events import EndReason, EventKind
 from benchapp.measure.control import Control

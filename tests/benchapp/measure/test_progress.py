@@ -5,7 +5,8 @@ import pytest
 from benchapp.analysis.running_blocks import RunningBlocks
 from benchapp.analysis.student import coverage_factor
 from benchapp.measure.progress import expected_blocks, time_to_go_s
-from benchapp.recipe import StopRule
+from benchapp.recipe import Recipe, StopRule
+from benchapp.recipe_values import Channel
 
 NOTHING = RunningBlocks()
 
@@ -34,11 +35,18 @@ TWENTY = _twenty()
     ],
 )
 def test_expected_end(rule: StopRule, blocks: int | None) -> None:
-    assert expected_blocks(rule, TWENTY, 10.0) == blocks
+    assert expected_blocks(Recipe(1.0, stop=rule), TWENTY, 10.0, 60) == blocks
     if blocks is not None:
         assert time_to_go_s(blocks, 20, 10.0) == pytest.approx((blocks - 20) * 0.5)
 
 
 def test_too_little_is_known_at_the_start() -> None:
-    assert expected_blocks(StopRule(None, duration_s=5.0), NOTHING, 0.0) is None
+    assert expected_blocks(Recipe(1.0, stop=StopRule(None, duration_s=5.0)), NOTHING, 0.0, 0) is None
     assert math.isnan(time_to_go_s(None, 0, 0.0))
+
+
+def test_parts_in_rounds_have_as_many_readings_as_turns() -> None:
+    parts = Channel("S", "1"), Channel("X", "2")
+    recipe = Recipe(1.0, channels=parts, stop=StopRule(None, rounds=5), turn_readings=24, standard_ohm=1e-3)
+    assert recipe.turns == 11
+    assert expected_blocks(recipe, TWENTY, 10.0, 66) == 80  # a quarter of 264 readings is taken

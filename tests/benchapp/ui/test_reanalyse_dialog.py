@@ -34,9 +34,9 @@ def test_both_statements_stay(qapp: QApplication, logbook: Path) -> None:
     dialog.drift.setCurrentIndex(2)
     dialog.state_it()
     after = open_run(logbook, 1).statements
-    assert dialog.statement is not None
+    assert dialog.statements
     assert after[:1] == run.statements
-    assert to_line(statement_object(after[1], {})) == to_line(statement_object(dialog.statement, {}))
+    assert to_line(statement_object(after[1], {})) == to_line(statement_object(dialog.statements[0], {}))
     assert after[1].coverage_probability == 0.99
     assert after[1].conditions.emf_order == 2
     assert after[1].left_out[0].reason == "a hand on the terminal"
