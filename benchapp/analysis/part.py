@@ -30,6 +30,8 @@ def analyse_part(
     estimate, _ = analyse(
         *readings, emf_order=emf_order, middle_A=middle_A, pauses=pauses, aperture_s=aperture_s, estimator=estimator
     )
+    # That the readings pause between two turns needs no word.
+    estimate = replace(estimate, flags=tuple(flag for flag in estimate.flags if flag.code != "time-gap"))
 
     def of_turn(stretch: Floats, paused: list[int]) -> float:
         found, _ = estimate_readings(

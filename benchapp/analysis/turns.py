@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchapp.analysis.comparison import MAX_DRIFT_ORDER, Ratio, drift_design
+from benchapp.analysis.student import coverage_factor
 
 LEAST_TURNS = 5  # of one part; with fewer, Student's t makes an interval of little use
 Floats = NDArray[np.float64]
@@ -135,3 +136,24 @@ def ratio_in_turns(time_s: Sequence[float] | Floats, of_standard: Sequence[bool]
 
 
 _LEAST_FREE = 0.5
+_SURE = 0.999
+
+
+def ratio_moves(time_s: Sequence[float] | Floats, of_standard: Sequence[bool], R_ohm: Sequence[float]) -> float:
+    """By how much of itself the ratio changed from the first to the last turn, beside what drifts for both alike; 0
+    where the turns do not show that it did. The values are those of `ratio_in_turns`.
+    """
+    t, standard = np.asarray(time_s, dtype=float), np.asarray(of_standard, dtype=bool)
+    design, span = drift_design(t, standard, MAX_DRIFT_ORDER)
+    own = design[:, 0] * (t - t[~standard].mean()) / span
+    wider = np.column_stack([own, design])
+    free = len(t) - wider.shape[1]
+    if free < 1 or np.linalg.matrix_rank(wider) < wider.shape[1]:
+        return 0.0
+    y = np.log(np.asarray(R_ohm, dtype=float))
+    solving = np.linalg.pinv(wider)
+    solution = solving @ y
+    rest = y - wider @ solution
+    u = math.sqrt(float(rest @ rest) / free * float(solving[0] @ solving[0]))
+    moved = float(solution[0])
+    return moved if abs(moved) > coverage_factor(free, _SURE) * u else 0.0

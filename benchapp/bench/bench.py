@@ -10,7 +10,7 @@ from benchapp.bench.ammeter import Ammeter, check_measured_current
 from benchapp.bench.energised import Energised
 from benchapp.bench.locks import Locks
 from benchapp.bench.output import OutputState
-from benchapp.bench.plan import BenchPlan
+from benchapp.bench.plan import BenchPlan, check_scanner
 from benchapp.bench.specimen_thermometer import SpecimenThermometer
 from benchapp.errors import InputError
 from benchapp.recipe import Recipe
@@ -154,12 +154,10 @@ class Bench:
 
     def scanner_for(self, recipe: Recipe) -> ScpiSwitch | None:
         """What connects the recipe's parts; None where it has none. Raises InstrumentError without a scanner."""
-        if recipe.channels and self.scanner is None:
-            raise InstrumentError(
-                "the recipe names parts on a scanner, and no scanner is named",
-                resource="scanner",
-                remedy="Name it (--switch ADDR), or leave channels out.",
-            )
+        try:
+            check_scanner("" if self.scanner is None else self._plan.scanner, recipe)
+        except InputError as error:
+            raise InstrumentError(str(error), resource="scanner") from error
         return self.scanner if recipe.channels else None
 
     def _made(

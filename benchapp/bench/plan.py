@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchapp.errors import Fault, InputError
+from benchapp.recipe import Recipe
 from drivers.dialect import Dialect, load_dialect
 from drivers.dialect.energising import faults_together
 from drivers.errors import AddressError, DialectError
@@ -136,6 +137,14 @@ def plan_bench(
         voltmeter_driver=drivers["voltmeter"].make,
         source_dialect_name=_kept_name(source_dialect or "scpi"),
     )
+
+
+def check_scanner(scanner: str, recipe: Recipe) -> None:
+    """Raise InputError where the recipe has parts on a scanner, and none is named."""
+    if recipe.channels and not scanner:
+        names = ", ".join(channel.name for channel in recipe.channels)
+        remedy = "Name the scanner that connects them (--switch ADDR), or leave channels out"
+        raise InputError(Fault("no scanner is named", names, remedy, field="channels"))
 
 
 def _kept_name(name: str) -> str:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from benchapp.bench.ammeter import check_measured_current
 from benchapp.bench.limits import load_limits
-from benchapp.bench.plan import BenchPlan, plan_bench
+from benchapp.bench.plan import BenchPlan, check_scanner, plan_bench
 from benchapp.cli.auxiliary_options import add_auxiliary_options, auxiliary_plan
 from benchapp.cli.budget_options import add_budget_options, budget_plan, read_option
 from benchapp.cli.decision_options import add_decision_options, add_require_option, exit_with_all
@@ -236,6 +236,7 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Rec
             raise InputError(*(Fault("missing", "", remedy, field=option) for option in missing))
         second = arguments.current_voltmeter or ""
         check_measured_current(second, recipe)
+        check_scanner((arguments.switch or "") if recipe.channels else "", recipe)
         yield plan_bench(
             *addresses,
             *dialects,
@@ -254,6 +255,7 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Rec
         spoken = (dialects[0] or scenario.source_dialect, dialects[1] or scenario.voltmeter_dialect)
         second = server.current_voltmeter if recipe.current_shunt_ohm is not None else ""
         check_measured_current(second, recipe)
+        check_scanner(server.scanner, recipe)
         plan = plan_bench(
             server.source,
             server.voltmeter,

@@ -14,8 +14,9 @@ from benchapp.result.budget import BudgetPlan, Scope, Whole, whole_by_ratio
 from benchapp.result.card import InstrumentCard
 from benchapp.result.validity import Reason, Validity
 
-# What source and voltmeter do to both parts alike; it falls out of the ratio, or makes its turns scatter.
-COMMON = frozenset({"drift-excess", "correlated-noise", "estimates-differ"})
+# What source and voltmeter do to both parts alike falls out of the ratio. Where it is one part that does so, the turns
+# scatter and the ratio moves.
+COMMON = frozenset({"drift-excess", "correlated-noise", "estimates-differ", "self-heating"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +107,14 @@ def value_by_ratio(
 def without_ratio(why: str) -> ByRatio:
     """There is no ratio yet, or none at all."""
     return ByRatio(None, (Flag("no-ratio", "warning", f"There is no ratio to the standard: {why}."),), None)
+
+
+def of_moving(moved: float) -> list[Flag]:
+    """The ratio changed by so much of itself; no flag of 0."""
+    if not moved:
+        return []
+    text = f"The ratio itself changed by {abs(moved) * 1e6:.2g} ppm over the run: one of the two parts warms, or its"
+    return [Flag("ratio-moves", "warning", f"{text} contact moves. Use less current, or look at the contacts.")]
 
 
 def of_standard(name: str, reasons: Iterable[Reason]) -> list[Flag]:

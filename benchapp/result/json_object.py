@@ -74,7 +74,8 @@ def statement_object(stated: Statement, identity: dict[str, Any]) -> dict[str, A
 def run_object(statements: Sequence[Statement], identity: dict[str, Any]) -> dict[str, Any]:
     """What is stated of a run: the statement's own object, or those of its parts with what holds for all of them.
 
-    `validity` is the worst, the standard's included; `verdict` the one that all parts share, null where they do not.
+    `validity` is the worst one, `verdict` the one that all parts share, null where they do not; what is wrong with a
+    standard stands with whatever rests on it.
     """
     if len(statements) == 1 and not statements[0].part:
         return statement_object(statements[0], identity)
@@ -83,7 +84,7 @@ def run_object(statements: Sequence[Statement], identity: dict[str, Any]) -> dic
     worst = [Validity.VALID, Validity.DOUBTFUL, Validity.NOT_VALID]
     return {
         **identity,
-        "validity": str(max((stated.validity for stated in statements), key=worst.index)),
+        "validity": str(max((stated.validity for stated in statements if not stated.is_standard), key=worst.index)),
         "verdict": None if verdict is None else str(verdict),
         "parts": [statement_object(stated, {}) for stated in statements],
     }

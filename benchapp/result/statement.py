@@ -151,6 +151,8 @@ def make_statement(
     """
     beside = circumstances or Circumstances()
     whole = _whole(estimate, terms)
+    if terms.is_standard:
+        estimate = replace(estimate, flags=tuple(f for f in estimate.flags if f.code not in COMMON))
     if by_ratio is not None:
         whole = by_ratio.whole or whole
         kept = estimate.flags if by_ratio.whole is None else [f for f in estimate.flags if f.code not in COMMON]

@@ -63,6 +63,7 @@ EFFECTS: dict[str, Effect] = {
     "time-gap": Effect.NOTICE,
     # a standard that was connected in turns with the part
     "no-ratio": Effect.DOUBTFUL,
+    "ratio-moves": Effect.DOUBTFUL,
     "standard-doubtful": Effect.DOUBTFUL,
     "standard-not-valid": Effect.NOT_VALID,
     "standard-exact": Effect.NOTICE,

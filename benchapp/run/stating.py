@@ -11,15 +11,16 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from benchapp.analysis.estimate import Estimate
+from benchapp.analysis.decision import Verdict
 from benchapp.analysis.part import analyse_part
-from benchapp.analysis.turns import PartReadings, TurnValue, parts_in, ratio_in_turns, without
+from benchapp.analysis.turns import PartReadings, TurnValue, parts_in, ratio_in_turns, ratio_moves, without
 from benchapp.events import Event, EventKind, RunEnd
 from benchapp.logbook.replay import analyse_by, corrected_currents
 from benchapp.recipe import Recipe
 from benchapp.result.decision import DecisionRule
-from benchapp.result.in_turns import ByRatio, Standard, of_standard, value_by_ratio, without_ratio
+from benchapp.result.in_turns import ByRatio, Standard, of_moving, of_standard, value_by_ratio, without_ratio
 from benchapp.result.statement import Circumstances, LeftOut, Statement, Terms, make_statement
+from benchapp.result.validity import Validity
 from benchapp.run.terms import circumstances_of
 
 Floats = NDArray[np.float64]
@@ -53,9 +54,16 @@ def state_run(
 
 
 def headline(statements: Sequence[Statement], part: str = "") -> Statement:
-    """The one that stands for a run: of the part named, else of the first one that is no standard."""
+    """The one that stands for a run: of the part named, else of the worst of those that are no standard."""
     own = [stated for stated in statements if part and stated.part == part]
-    return (own or [stated for stated in statements if not stated.is_standard] or list(statements))[0]
+    specimens = [stated for stated in statements if not stated.is_standard]
+    return own[0] if own else max(specimens or statements, key=_badness)
+
+
+def _badness(stated: Statement) -> int:
+    by_gate = {Validity.NOT_VALID: 5, Validity.DOUBTFUL: 4, Validity.VALID: 0}[stated.validity]
+    by_verdict = {Verdict.FAIL: 3, Verdict.UNDECIDED: 2, Verdict.PASS: 0, None: 1}[stated.verdict]
+    return by_gate or by_verdict
 
 
 def _state_parts(
@@ -94,18 +102,13 @@ def _state_parts(
         around = replace(beside, unsettled=_unsettled(events, channel.name))
         currents = readings[1, part.indices]
         if standard is None:
-            stated.append(make_statement(_of_turns(estimate), currents, own, around, final=final))
+            stated.append(make_statement(estimate, currents, own, around, final=final))
         else:
             found_ratio = _ratio(recipe, standard, channel.name, turns, terms)
-            stated.append(make_statement(_of_turns(estimate), currents, own, around, found_ratio, final=final))
+            stated.append(make_statement(estimate, currents, own, around, found_ratio, final=final))
         if is_standard:
             standard = stated[0], turns
     return tuple(stated)
-
-
-def _of_turns(estimate: Estimate) -> Estimate:
-    """That the readings pause between two turns needs no word."""
-    return replace(estimate, flags=tuple(flag for flag in estimate.flags if flag.code != "time-gap"))
 
 
 def _ratio(
@@ -114,12 +117,10 @@ def _ratio(
     """The part's value by its ratio to the standard; what the standard's own readings showed counts for it, too."""
     stated, of_it = standard
     both = [*of_it, *turns]
+    t, R = [turn.time_s for turn in both], [turn.resistance_ohm for turn in both]
+    is_standard = [True] * len(of_it) + [False] * len(turns)
     try:
-        ratio = ratio_in_turns(
-            [turn.time_s for turn in both],
-            [True] * len(of_it) + [False] * len(turns),
-            [turn.resistance_ohm for turn in both],
-        )
+        ratio = ratio_in_turns(t, is_standard, R)
     except ValueError as error:
         return without_ratio(str(error))
     certified = Standard(
@@ -128,8 +129,9 @@ def _ratio(
         recipe.standard_coefficient_per_K,
         recipe.standard_away_K,
     )
+    moves = ratio_moves(t, is_standard, R)
     found = value_by_ratio(ratio, certified, (stated.part, part), len(both), recipe.current_A, terms.known)
-    return replace(found, flags=(*found.flags, *of_standard(stated.part, stated.reasons)))
+    return replace(found, flags=(*found.flags, *of_moving(moves), *of_standard(stated.part, stated.reasons)))
 
 
 def _unsettled(events: Sequence[Event], part: str) -> tuple[str, ...]:

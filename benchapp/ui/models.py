@@ -93,6 +93,10 @@ class BenchChoice:
     voltmeter_dialect: str = "scpi"
     current_voltmeter: str = ""  # over a standard resistor; empty where the current is not measured
     current_voltmeter_dialect: str = "scpi"
+    scanner: str = ""  # connects the parts of a recipe in turns; empty where there is none
+    scanner_dialect: str = "scpi"
+    thermometer: str = ""  # tells the specimen's temperature through the run; empty where none does
+    thermometer_dialect: str = "scpi"
 
     @property
     def complete(self) -> bool:

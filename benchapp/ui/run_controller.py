@@ -13,7 +13,7 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from benchapp.bench.ammeter import check_measured_current
 from benchapp.bench.auxiliary import AuxiliaryPlan
 from benchapp.bench.limits import load_limits
-from benchapp.bench.plan import plan_bench
+from benchapp.bench.plan import check_scanner, plan_bench
 from benchapp.clock import ScaledClock
 from benchapp.errors import BenchError
 from benchapp.recipe import Recipe
@@ -152,12 +152,17 @@ class RunController(QObject):
         if scenario is None:
             second = choice.current_voltmeter.strip()
             check_measured_current(second, recipe)
+            check_scanner(choice.scanner.strip(), recipe)
             plan = plan_bench(
                 choice.source.strip(),
                 choice.voltmeter.strip(),
                 *dialects,
                 current_voltmeter=second,
                 current_voltmeter_dialect=choice.current_voltmeter_dialect.strip() or "scpi",
+                thermometer=choice.thermometer.strip() if recipe.corrects_temperature else "",
+                thermometer_dialect=choice.thermometer_dialect.strip() or "scpi",
+                scanner=choice.scanner.strip() if recipe.channels else "",
+                scanner_dialect=choice.scanner_dialect.strip() or "scpi",
             )
         else:
             note = f"simulated bench {scenario.name}"
@@ -165,12 +170,14 @@ class RunController(QObject):
             dialects = scenario.source_dialect, scenario.voltmeter_dialect
             second = self._server.current_voltmeter if recipe.current_shunt_ohm is not None else ""
             check_measured_current(second, recipe)
+            check_scanner(self._server.scanner, recipe)
             plan = plan_bench(
                 self._server.source,
                 self._server.voltmeter,
                 *dialects,
                 current_voltmeter=second,
                 thermometer=self._server.thermometer if recipe.corrects_temperature else "",
+                scanner=self._server.scanner if recipe.channels else "",
                 in_process=True,
             )
             if self._server.polarity_switch:

@@ -56,6 +56,7 @@ class Circuit:
         """What flows for a set level: with the source's errors, and no more than the compliance drives."""
         gain = 1 + self._source.gain_error + (self._source.asymmetry if level_A > 0 else 0.0)
         gain += self._source.gain_drift_per_s * self._time_s
+        gain += self._source.warm_up * math.exp(-self._time_s / self._source.warm_up_time_constant_s)
         wanted = level_A * gain + self._source.offset_A
         most = 0.0 if self.fixture.open else compliance_V / self._load_ohm
         return math.copysign(min(abs(wanted), most), wanted)

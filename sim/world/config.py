@@ -140,6 +140,8 @@ class Source:
 
     gain_error: float = 0.0
     gain_drift_per_s: float = 0.0
+    warm_up: float = 0.0  # by how much of the current it is off when it has just been switched on
+    warm_up_time_constant_s: float = 600.0
     offset_A: float = 0.0
     asymmetry: float = 0.0  # the positive current is larger by this part
     noise_A_per_rt_Hz: float = 0.0

@@ -7,8 +7,18 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QVBoxLayout, QWidget
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import (
+    QComboBox,
+    QFrame,
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QLineEdit,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
 
 from benchapp.bench.identify import Identified, identify
 from benchapp.bench.limits import limits_file, load_limits
@@ -29,12 +39,13 @@ if TYPE_CHECKING:
     from benchapp.ui.bench.instrument_dialog import InstrumentDialog
 
 _OWN = "my own instruments"
-_ROLES = (  # role, kind of dialect, name
-    ("source", "source", "source"),
-    ("voltmeter", "voltmeter", "voltmeter"),
-    ("current_voltmeter", "voltmeter", "current"),
+_ROLES = (  # role, kind of dialect, name, what it is there for where a bench may do without
+    ("source", "source", "source", ""),
+    ("voltmeter", "voltmeter", "voltmeter", ""),
+    ("current_voltmeter", "voltmeter", "current", "a second voltmeter, or none"),
+    ("scanner", "switch", "scanner", "for several parts, or none"),
+    ("thermometer", "thermometer", "temperature", "a thermometer, or none"),
 )
-_WITHOUT_SECOND = "a second voltmeter, where the current is measured"
 
 
 class BenchStage(QWidget):
@@ -97,8 +108,13 @@ class BenchStage(QWidget):
         inside.addWidget(Heading("Which bench"))
         inside.addWidget(self._chooser)
         inside.addWidget(self._about)
-        self._own = self._build_addresses()
-        inside.addWidget(self._own)
+        self._own = QScrollArea()
+        self._own.setWidget(self._build_addresses())
+        self._own.setWidgetResizable(True)
+        self._own.setFrameShape(QFrame.Shape.NoFrame)
+        self._own.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self._own.setStyleSheet("QScrollArea, QScrollArea > QWidget > QWidget#addresses { background: transparent; }")
+        inside.addWidget(self._own, 100)
         inside.addWidget(Heading("House limits"))
         self._limits = faint()
         self._limits.setWordWrap(True)
@@ -115,15 +131,16 @@ class BenchStage(QWidget):
 
     def _build_addresses(self) -> QWidget:
         box = QWidget()
+        box.setObjectName("addresses")
         grid = QGridLayout(box)
-        grid.setContentsMargins(0, 0, 0, 0)
+        grid.setContentsMargins(0, 0, 6, 0)
         grid.setVerticalSpacing(4)
         self._lines: dict[str, QLineEdit] = {}
         self._dialects: dict[str, QComboBox] = {}
         self._identities: dict[str, QLabel] = {}
-        for index, (role, kind, label) in enumerate(_ROLES):
+        for index, (role, kind, label, purpose) in enumerate(_ROLES):
             line = QLineEdit()
-            line.setPlaceholderText(f"TCPIP::192.168.0.{5 + index}::5025::SOCKET")
+            line.setPlaceholderText(purpose or f"TCPIP::192.168.0.{5 + index}::5025::SOCKET")
             line.setAccessibleName(f"address of the {label}")
             line.textEdited.connect(self._changed(role))
             dialect = QComboBox()
@@ -131,9 +148,10 @@ class BenchStage(QWidget):
             dialect.addItems([*dialect_names(kind), *plugin_names(kind)])
             dialect.setAccessibleName(f"dialect of the {label}: a name or a .toml file")
             dialect.currentTextChanged.connect(self._changed(f"{role}_dialect"))
-            identity = faint("not asked yet" if role != "current_voltmeter" else _WITHOUT_SECOND)
+            identity = faint("" if purpose else "not asked yet")
             identity.setWordWrap(True)
-            top = 4 * index
+            identity.setVisible(not purpose)
+            top = 3 * index
             grid.addWidget(plain_label(label.capitalize()), top, 0)
             grid.addWidget(line, top, 1)
             grid.addWidget(faint("dialect"), top + 1, 0)
@@ -141,9 +159,9 @@ class BenchStage(QWidget):
             grid.addWidget(identity, top + 2, 0, 1, 2)
             self._lines[role], self._dialects[role], self._identities[role] = line, dialect, identity
         self._ask = KeyButton(self._theme, "Identify", "Ctrl+Y", self.ask, self)
-        grid.addWidget(self._ask, 12, 0, 1, 2)
+        grid.addWidget(self._ask, 3 * len(_ROLES), 0, 1, 2)
         self._examine = KeyButton(self._theme, "Check or probe …", "", self.examine, self)
-        grid.addWidget(self._examine, 13, 0, 1, 2)
+        grid.addWidget(self._examine, 3 * len(_ROLES) + 1, 0, 1, 2)
         return box
 
     def _changed(self, key: str) -> Callable[[str], None]:
@@ -168,11 +186,12 @@ class BenchStage(QWidget):
     def ask(self) -> None:
         """Ask the instruments, each in a thread of its own; the window waits for none."""
         choice = self._model.choice
-        for role, kind, _ in _ROLES:
+        for role, kind, _, purpose in _ROLES:
             address, dialect = getattr(choice, role).strip(), getattr(choice, f"{role}_dialect").strip()
-            if role == "current_voltmeter" and not address:
-                self._identities[role].setText(_WITHOUT_SECOND)
+            if purpose and not address:
+                self._identities[role].setVisible(False)
                 continue
+            self._identities[role].setVisible(True)
             self._identities[role].setText("asking …")
             threading.Thread(
                 target=self._ask_one, args=(role, kind, address, dialect), name=f"ask {role}", daemon=True
@@ -200,11 +219,9 @@ class BenchStage(QWidget):
         short = "answers" if good else "no answer"
         if good and answer.role == "source":
             self.identified.emit(Target(self._model.choice.source.strip(), self._model.choice.source_dialect.strip()))
-        if answer.role == "current_voltmeter":
-            return
         if answer.role == "source":
             self._wiring_state = replace(self._wiring_state, source=short, source_answers=good)
-        else:
+        elif answer.role == "voltmeter":
             self._wiring_state = replace(self._wiring_state, voltmeter=short, voltmeter_answers=good)
         self._wiring.show_state(self._wiring_state)
 

@@ -71,13 +71,11 @@ class RunView(QWidget):
         self.plots.show_stated(stated)
         self.plots.show_trapped(trapped_stretches(() if stated is None else stated.flags))
         self.strip.show_run(run.history.readings.since(0), marks, snapshot, engineering(recipe.current_A, "A", 3))
-        self.pages.show_run(ShownRun(snapshot, run.history))
+        self.pages.show_run(ShownRun(snapshot, run.history, run.parts))
         unverified = [f"{role} {s.name}" for role, s in run.record.settings if not s.verified]
         facts = [f"{role}: {identity}" for role, identity in run.record.instruments.items()]
         facts.append(f"not verified: {', '.join(unverified)}" if unverified else "every setting was read back")
         facts.append(f"{summary.status}: {summary.end_text}" if summary.end_text else summary.status)
-        if len(run.parts) > 1:
-            facts += [f"{one.part}: {value_in_words(one)}, {short_verdict(one) or 'no verdict'}" for one in run.parts]
         facts += [f"{VALIDITIES[reason.validity]}: {reason.text}" for reason in (stated.reasons if stated else ())]
         facts += [
             f"stated once more: {again.part} {value_in_words(again)}, ".replace(":  ", ": ")

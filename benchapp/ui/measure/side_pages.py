@@ -10,23 +10,27 @@ from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QPushButton, QStackedWi
 
 from benchapp.analysis.stability import allan_series
 from benchapp.measure.snapshot import RunSnapshot
+from benchapp.result.statement import Statement
 from benchapp.run.history import History
 from benchapp.ui.measure.budget_view import BudgetView
+from benchapp.ui.measure.parts_table import PartsTable
 from benchapp.ui.measure.statistics_table import StatisticsTable
 from benchapp.ui.plots.stability_plot import StabilityPlot
 from benchapp.ui.presentation import FIRST_BLOCK
 from benchapp.ui.theme import Theme
 
 _EVERY_S = 1.0
+_PARTS = 3
 _MOST_BLOCKS = 20_000  # the last ones, for the stability shown
 
 
 @dataclass(frozen=True, slots=True)
 class ShownRun:
-    """What the pages show: a snapshot with its statement, and its history."""
+    """What the pages show: a snapshot with its statement, its history, and what is stated of each part."""
 
     snapshot: RunSnapshot
     history: History
+    statements: tuple[Statement, ...] = ()
 
 
 class SidePages(QWidget):
@@ -39,12 +43,13 @@ class SidePages(QWidget):
         self._table = StatisticsTable(theme)
         self._budget = BudgetView(theme)
         self._stability = StabilityPlot(theme)
+        self._parts = PartsTable(theme)
         self.stack = QStackedWidget()
         self._choice = QButtonGroup(self)
         row = QHBoxLayout()
         row.setSpacing(4)
         for index, (name, page) in enumerate(
-            (("Numbers", self._table), ("Budget", self._budget), ("Stability", self._stability))
+            (("Numbers", self._table), ("Budget", self._budget), ("Stability", self._stability), ("Parts", self._parts))
         ):
             self.stack.addWidget(page)
             button = QPushButton(name)
@@ -53,6 +58,7 @@ class SidePages(QWidget):
             button.setChecked(index == 0)
             button.setCursor(Qt.CursorShape.PointingHandCursor)
             self._choice.addButton(button, index)
+            button.setVisible(index != _PARTS)
             row.addWidget(button)
         self._choice.idClicked.connect(self.choose)
         column = QVBoxLayout(self)
@@ -62,24 +68,33 @@ class SidePages(QWidget):
         column.addWidget(self.stack, 1)
 
     def choose(self, index: int) -> None:
-        """Bring a page to the front: 0 numbers, 1 budget, 2 stability."""
+        """Bring a page to the front: 0 numbers, 1 budget, 2 stability, 3 parts."""
         self._choice.button(index).setChecked(True)
         self.stack.setCurrentIndex(index)
         self._fill()
 
     def next_page(self) -> None:
         """The page after the one in view."""
-        self.choose((self.stack.currentIndex() + 1) % self.stack.count())
+        shown = [index for index in range(self.stack.count()) if not self._choice.button(index).isHidden()]
+        self.choose(shown[(shown.index(self.stack.currentIndex()) + 1) % len(shown)])
 
     def show_run(self, shown: ShownRun) -> None:
         """A run as it stands; budget and stability at most once a second, and at the end."""
         self._shown = shown
+        self._offer_parts(there=len(shown.statements) > 1)
         if self.stack.currentIndex() == 0:
             self._table.show_run(shown.snapshot)
             return
         now = time.monotonic()
         if now - self._last_s >= _EVERY_S or shown.snapshot.end is not None:
             self._fill()
+
+    def _offer_parts(self, *, there: bool) -> None:
+        """The page of parts comes to the front with the first run that has some, and goes with them."""
+        button = self._choice.button(_PARTS)
+        if button.isHidden() == there:
+            button.setVisible(there)
+            self.choose(_PARTS if there else 0)
 
     def _fill(self) -> None:
         self._last_s = time.monotonic()
@@ -91,6 +106,8 @@ class SidePages(QWidget):
             self._table.show_run(shown.snapshot)
         elif page == 1:
             self._fill_budget(shown)
+        elif page == _PARTS:
+            self._parts.show_parts(shown.statements, shown.snapshot)
         else:
             self._fill_stability(shown)
 

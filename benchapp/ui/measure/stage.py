@@ -305,13 +305,15 @@ class MeasureStage(QWidget):
                 status=snapshot.status,
                 planned_end=planned,
             )
-            self.pages.show_run(ShownRun(snapshot, session.history))
+            self.pages.show_run(ShownRun(snapshot, session.history, session.statements))
             self.plots.show_stated(stated)
             if stated is not None:
                 self._show_flags(stated)
             current = engineering(session.recipe.current_A, "A", 3)
             self.strip.show_run(session.history.readings.since(0), marks, snapshot, current)
             self._show(shown)
+            if stated is not None and stated.part:
+                self.panel.show_head(session.recipe, f"Run {session.run_id}, {stated.part}")
             self._update_buttons(running=not ended)
         if ended:
             self._show_end(session)

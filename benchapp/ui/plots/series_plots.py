@@ -44,6 +44,7 @@ class ResistancePlot(TimePlot):
         for line in self._stated:
             line.setVisible(False)
             self.plot.addItem(line, ignoreBounds=True)
+        self._of_parts = False
         self.histogram = BlockHistogram(theme, self.plot)
         self.side.setContentsMargins(0, 0, 0, 0)
         self.side.addWidget(self.histogram, 1)
@@ -61,6 +62,7 @@ class ResistancePlot(TimePlot):
         for line in self._limits:
             self.plot.removeItem(line)
         self._limits = []
+        self._of_parts = recipe is not None and bool(recipe.channels)
         limits = () if recipe is None else ((recipe.low_ohm, "low limit"), (recipe.high_ohm, "high limit"))
         for value, name in limits:
             if value is not None:
@@ -108,6 +110,9 @@ class ResistancePlot(TimePlot):
         """Rows of ClosedBlock; `before` blocks came earlier."""
         time_s, resistance, mean, half = blocks[0], blocks[1], blocks[3], blocks[4]
         self._series["R"].extend(time_s, resistance)
+        if self._of_parts:  # a mean over several parts is that of none
+            self.histogram.add(resistance, float(resistance[-1]) if len(resistance) else 0.0)
+            return
         later = slice(max(0, FIRST_BLOCK - 1 - before), None)
         t, m, h = time_s[later], mean[later], half[later]
         for name, values in (("mean", m), ("low", m - h), ("high", m + h)):

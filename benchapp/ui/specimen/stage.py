@@ -32,7 +32,10 @@ _GROUPS: tuple[tuple[str, tuple[tuple[str, str, str, str], ...]], ...] = (
     ),
     (
         "What it must be",
-        (("low", "Low limit", "none", "no limit: leave empty"), ("high", "High limit", "none", "")),
+        (
+            ("low", "Low limit", "none", "no limit: leave empty"),
+            ("high", "High limit", "none", ""),
+        ),
     ),
     (
         "How it is measured",
@@ -51,6 +54,11 @@ _GROUPS: tuple[tuple[str, tuple[tuple[str, str, str, str], ...]], ...] = (
             ("until", "Target U", "none", "in ohm, % or ppm"),
         ),
     ),
+)
+_PARTS = (  # in a row under that of all parts
+    ("rounds", "Rounds", "5"),
+    ("standard", "Standard", "none"),
+    ("standard_uncertainty", "its U, k = 2", "none"),
 )
 _EXPECTED = ("Voltage", "Power in the specimen", "Rise of temperature", "Time of one block", "Time of the run")
 
@@ -93,11 +101,8 @@ class SpecimenStage(QWidget):
             grid.setColumnMinimumWidth(0, 132)
             grid.setColumnStretch(2, 1)
             for line, (key, label, hint, note) in enumerate(fields):
-                edit = QuantityEdit(label, hint)
+                edit = self._field(key, label, hint)
                 edit.setFixedWidth(330 if key in ("name", "serial") else 170)
-                edit.textEdited.connect(self._typed(key))
-                edit.textChanged.connect(self._typed(key))
-                self._fields[key] = edit
                 text = plain_label(label)
                 text.setBuddy(edit)
                 remark = faint(note)
@@ -133,6 +138,7 @@ class SpecimenStage(QWidget):
             value.setMinimumWidth(130)
             grid.addWidget(value, line, 1)
         column.addLayout(grid)
+        column.addLayout(self._build_parts())
         column.addStretch(1)
         self._plates = [CautionPlate(self._theme) for _ in range(2)]
         for plate in self._plates:
@@ -141,6 +147,32 @@ class SpecimenStage(QWidget):
         self._message.setWordWrap(True)
         column.addWidget(self._message)
         return column
+
+    def _build_parts(self) -> QVBoxLayout:
+        """Several parts on a scanner, and the standard among them: for those who have one."""
+        column, row = QVBoxLayout(), QHBoxLayout()
+        column.setSpacing(4)
+        column.addWidget(Heading("Several parts, on a scanner"))
+        parts = self._field("channels", "parts with their channels", "none, or as N-4 = 1, S-32 = 2")
+        column.addWidget(parts)
+        row.setSpacing(6)
+        for key, label, hint in _PARTS:
+            row.addWidget(plain_label(label))
+            row.addWidget(self._field(key, label, hint), 1)
+        column.addLayout(row)
+        remark = faint("connected in turns; with a standard, the first of them, the others are stated by ratio to it")
+        remark.setWordWrap(True)
+        column.addWidget(remark)
+        for key in ("channels", *(key for key, _, _ in _PARTS)):
+            self._notes[key] = (remark, remark.text())
+        return column
+
+    def _field(self, key: str, label: str, hint: str) -> QuantityEdit:
+        edit = QuantityEdit(label, hint)
+        edit.textEdited.connect(self._typed(key))
+        edit.textChanged.connect(self._typed(key))
+        self._fields[key] = edit
+        return edit
 
     def _typed(self, key: str) -> Callable[[str], None]:
         def typed(text: str) -> None:
@@ -202,6 +234,7 @@ class SpecimenStage(QWidget):
     def refresh(self) -> None:
         """Fields, marks, picture and expectations from the model."""
         faults = self._model.faults
+        told: dict[QLabel, str] = {}  # of fields that share a remark, the first fault
         for key, edit in self._fields.items():
             text = self._model.texts.get(key, "")
             if edit.text() != text:
@@ -210,8 +243,9 @@ class SpecimenStage(QWidget):
             untouched = key == "current" and not text
             edit.set_fault("" if untouched else fault)
             label, note = self._notes[key]
-            label.setText(fault if fault and not untouched else note)
-            label.setStyleSheet(f"color: {self._theme.colours.failed}" if fault and not untouched else "")
+            told[label] = told.get(label) or ("" if untouched else fault)
+            label.setText(told[label] or note)
+            label.setStyleSheet(f"color: {self._theme.colours.failed}" if told[label] else "")
         self._go.setEnabled(not faults)
         count = len(faults)
         self._go.setText("To the bench" if not count else f"{count} value{'s' if count > 1 else ''} to mend")
