@@ -83,6 +83,7 @@ class Rehearsal:
     seed: int = 1
     limits: HouseLimits = field(default_factory=HouseLimits)
     guard: NoGuard = field(default_factory=NoGuard)
+    scanner_inside: bool = False  # the scanner is a part of the voltmeter
     on_batch: Callable[[Batch, Control], None] = lambda batch, control: None
     batches: list[Batch] = field(default_factory=list)
     sent: list[tuple[str, str, str]] = field(default_factory=list)
@@ -124,7 +125,7 @@ class Rehearsal:
         if scanner is not None and recipe.channels:
             plan = replace(
                 plan,
-                scanner="scanner",
+                scanner="voltmeter" if self.scanner_inside else "scanner",
                 scanner_dialect=load_dialect("scpi", "switch"),
                 scanner_wire=lambda: Loopback(scanner),
             )

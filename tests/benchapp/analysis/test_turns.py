@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from benchapp.analysis.part import analyse_part
-from benchapp.analysis.turns import mean_of_turns, parts_in, ratio_in_turns, turn_values, without
+from benchapp.analysis.turns import mean_of_turns, parts_in, ratio_in_turns, ratio_moves, turn_values, without
 
 STARTS = [(0, "A"), (4, "B"), (8, "A"), (12, "B")]
 
@@ -100,3 +100,15 @@ def test_contacts_that_scatter_widen_the_interval() -> None:
     assert len(values) == turns
     assert found.standard_uncertainty_ohm == pytest.approx(float(np.std(R[::n], ddof=1)) / math.sqrt(turns), rel=0.05)
     assert found.degrees_of_freedom == turns - 1
+
+
+def test_a_ratio_that_moves_is_told_and_one_that_stands_is_not() -> None:
+    rng = np.random.default_rng(7)
+    t, standard = np.arange(13.0), np.arange(13) % 2 == 0
+    false = 0
+    for _ in range(400):
+        y = np.where(standard, 0.0, 0.3) + 1e-3 * t + 1e-5 * t * t + 1e-6 * rng.standard_normal(13)
+        false += ratio_moves(t, standard.tolist(), np.exp(y).tolist()) != 0
+    assert false / 400 < 0.02
+    y = np.where(standard, 0.0, 0.3 + 1e-5 * t) + 1e-6 * rng.standard_normal(13)
+    assert ratio_moves(t, standard.tolist(), np.exp(y).tolist()) == pytest.approx(1.2e-4, rel=0.1)

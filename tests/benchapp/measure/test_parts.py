@@ -157,3 +157,38 @@ def test_house_limits_hold_on_every_part() -> None:
     assert end.reason is EndReason.LIMIT  # lug 4 takes 1.8 mW
     assert end.output_off
     assert rehearsal.last.part == "lug 4"
+
+
+def test_a_scanner_inside_the_voltmeter_shares_its_connection() -> None:
+    rehearsal = Rehearsal(load_scenario("shunt_beside_standard"), 1, scanner_inside=True)
+    voltmeter, scanner = rehearsal.sim.voltmeter, rehearsal.sim.scanner
+    assert scanner is not None
+    voltmeter._commands |= {  # type: ignore[union-attr]
+        path: command for path, command in scanner._commands.items() if path[0].startswith("ROUT")
+    }
+    end = rehearsal.run(recipe_of(rehearsal.scenario))
+    assert end.reason is EndReason.RULE, end.text
+    assert {role for role, _, message in rehearsal.sent if ":ROUT:" in message} == {"voltmeter"}
+    assert rehearsal.sim.circuit.fixture.moved_hot == 0
+    assert rehearsal.sim.circuit.fixture.open
+    assert rehearsal.statement().validity is Validity.VALID
+
+
+def test_a_part_that_warms_beside_its_standard_is_told() -> None:
+    scenario = load_scenario("shunt_beside_standard")
+    warm = replace(scenario.specimen, temperature_coefficient_per_K=1e-3, air_lag_s=1.0)
+    scenario = replace(scenario, specimen=warm, ambient=replace(scenario.ambient, drift_K_per_s=2e-3))
+    rehearsal = Rehearsal(scenario, 1)
+    connect = rehearsal.sim.circuit.connect
+
+    def only_the_second(closed: frozenset[int], time_s: float) -> None:
+        connect(closed, time_s)
+        kind = rehearsal.sim.circuit._specimen
+        alpha = 1e-3 if closed == frozenset({2}) else 0.0
+        rehearsal.sim.circuit._specimen = replace(kind, temperature_coefficient_per_K=alpha)
+
+    rehearsal.sim.circuit.connect = only_the_second  # type: ignore[method-assign]
+    rehearsal.run(recipe_of(scenario, stop=StopRule(None, rounds=10)))
+    unknown = rehearsal.statement()
+    assert "ratio-moves" in [reason.code for reason in unknown.reasons]
+    assert unknown.validity is Validity.DOUBTFUL

@@ -8,6 +8,7 @@ import pytest
 from pytestqt.qtbot import QtBot
 
 from benchapp.logbook.query import list_runs, load_run
+from benchapp.ui.logbook.run_list import row_of
 from benchapp.ui.models import BenchChoice, scenario_texts
 from benchapp.ui.window import MainWindow
 
@@ -40,6 +41,40 @@ def test_a_run_with_a_further_instrument(
     if record.temperatures:
         shown = plots.temperature._series.stretch(0.0, 1e6, 100)[1]
         assert shown[-1] == pytest.approx(record.temperatures[-1].celsius, abs=0.1)
+
+
+def test_parts_on_a_scanner_stand_on_a_page_of_their_own(window: MainWindow, qtbot: QtBot, tmp_path: Path) -> None:
+    window.bench_stage.choose_scenario("lugs_on_fixture")
+    window.recipe.take({**scenario_texts("lugs_on_fixture"), "rounds": "2"})
+    window.measure.start()
+    controller = window._controller
+    qtbot.waitUntil(lambda: controller.session is not None and not controller.running, timeout=60_000)
+    pages = window.measure.pages
+    qtbot.waitUntil(lambda: len(pages._parts.rows) == 6 and pages._parts.rows[3][2] == "fail", timeout=5_000)
+    assert [word for _, _, word in pages._parts.rows] == ["pass"] * 3 + ["fail"] + ["pass"] * 2
+    session = controller.session
+    assert session is not None
+    assert session.statement is not None
+    assert session.statement.part == "lug 4"  # the worst of them stands for the run
+    summary = list_runs(tmp_path / "log.sqlite")[0]
+    row = row_of(summary)
+    assert (row.verdict, row.lot) == ("fail", "6 parts: 5 pass, 1 fail")
+    window.bench_stage.choose_scenario("shunt")
+    window.recipe.take({**scenario_texts("shunt"), "blocks": "6"})
+    window.measure.show_idle()
+    window.measure.start()
+    qtbot.waitUntil(lambda: controller.session is not session and not controller.running, timeout=30_000)
+    assert pages._choice.button(3).isHidden()
+
+
+def test_parts_without_their_scanner_are_told_and_nothing_starts(window: MainWindow, qtbot: QtBot) -> None:
+    told: list[str] = []
+    window._controller.failed.connect(told.append)
+    window.recipe.set_text("blocks", "")
+    window.recipe.set_text("channels", "a = 1, b = 2")
+    window.measure.start()
+    assert not window._controller.running
+    assert "no scanner is named" in told[0]
 
 
 def test_a_resistor_without_its_voltmeter_is_told_and_nothing_starts(window: MainWindow, qtbot: QtBot) -> None:
