@@ -15,7 +15,7 @@ test: .venv/.test-ready
 	@$(BIN)/mypy
 	@QT_QPA_PLATFORM=offscreen $(BIN)/pytest -n 2
 
-STATISTICS := coverage estimators traps levels risk comparisons measured_current temperature
+STATISTICS := coverage estimators traps levels risk comparisons measured_current temperature parts
 
 coverage: .venv/.test-ready
 	@$(BIN)/python -m tests.resumed coverage "$(N)" $(addprefix tests.statistics.,$(STATISTICS))

@@ -17,6 +17,7 @@ from sim.devices.switch import Switch
 from sim.devices.thermometer import Thermometer
 from sim.devices.voltmeter import Voltmeter
 from sim.scenario import Scenario
+from sim.scpi.errors import ScpiError
 from sim.world.air import above_start_K
 from sim.world.circuit import Circuit
 from sim.world.config import Wiring
@@ -76,6 +77,10 @@ class SimulatedBench:
         self.thermometer: Thermometer | None = None
         if scenario.thermometer.there:
             self.thermometer = Thermometer(self._air_C, air_rng, clock, lock)
+        self.thermometer_inside = scenario.thermometer.there == 2 and isinstance(self.voltmeter, Voltmeter)
+        if self.thermometer_inside and self.thermometer is not None:
+            asked = self.thermometer.second_input
+            self.voltmeter.add("MEASure:TEMPerature", query_with=asked, query=_no_channel)  # type: ignore[union-attr]  # as just asked
         self.source_faults = FaultyInstrument(self.source, scenario.source_faults)
         self.voltmeter_faults = FaultyInstrument(self.voltmeter, scenario.voltmeter_faults)
 
@@ -93,3 +98,7 @@ class SimulatedBench:
         """What the thermometer is in, with its own error."""
         thermometer = self.scenario.thermometer
         return thermometer.air_C + thermometer.error_K + above_start_K(self.scenario.ambient, 0.0, self.clock.now())
+
+
+def _no_channel() -> str:
+    raise ScpiError(-109)

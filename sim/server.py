@@ -85,7 +85,10 @@ class BenchServer:
             self._servers.append(InstrumentServer(bench.scanner))
             self.scanner = self._servers[-1].address
         self.thermometer = ""
-        if bench.thermometer is not None:
+        self.thermometer_dialect = "scpi"
+        if bench.thermometer_inside:
+            self.thermometer, self.thermometer_dialect = self.voltmeter, "second_input"
+        elif bench.thermometer is not None:
             self._servers.append(InstrumentServer(bench.thermometer))
             self.thermometer = self._servers[-1].address
 

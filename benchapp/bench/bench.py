@@ -44,6 +44,7 @@ class Bench:
         self.voltmeter: Voltmeter | None = None
         self.current_voltmeter: Voltmeter | None = None
         self.thermometer: ScpiThermometer | None = None
+        self.thermometer_inside = False  # the voltmeter
         self.scanner: ScpiSwitch | None = None
         # A replaced wire does not lead to the instrument at that address.
         reached = [(plan.source, plan.source_wire), (plan.voltmeter, plan.voltmeter_wire)]
@@ -119,11 +120,7 @@ class Bench:
             failures.append(error)
         try:
             if plan.thermometer and plan.thermometer_dialect is not None:
-                self.thermometer = self._made(
-                    ScpiThermometer, plan.thermometer, plan.thermometer_dialect, plan.thermometer_wire
-                )
-                self.thermometer.watch(on_wait)
-                self.thermometer.open()
+                self.thermometer = self._opened_thermometer(plan, plan.thermometer_dialect, on_wait)
                 on_wait()
         except InstrumentError as error:
             failures.append(error)
@@ -140,17 +137,37 @@ class Bench:
 
     def _opened_scanner(self, plan: BenchPlan, dialect: Dialect, on_wait: Callable[[], None]) -> ScpiSwitch:
         """All its contacts open: the source is off. A scanner inside another instrument shares its connection."""
-        here = canonical(plan.scanner)
-        for other in (self.voltmeter, self.source):
-            if isinstance(other, ScpiVoltmeter | ScpiSource) and canonical(other.link.resource) == here:
-                inside = ScpiSwitch(other.link, dialect)
-                inside.join(other)
-                inside.open_all()
-                return inside
+        other = self._at(plan.scanner)
+        if other is not None:
+            inside = ScpiSwitch(other.link, dialect)
+            inside.join(other)
+            inside.open_all()
+            return inside
         scanner = self._made(ScpiSwitch, plan.scanner, dialect, plan.scanner_wire)
         scanner.watch(on_wait)
         scanner.open()
         return scanner
+
+    def _opened_thermometer(self, plan: BenchPlan, dialect: Dialect, on_wait: Callable[[], None]) -> ScpiThermometer:
+        """One that is an input of the voltmeter shares its connection, and is heard before anything else is asked."""
+        other = self._at(plan.thermometer)
+        if other is not None:
+            self.thermometer_inside = True
+            inside = ScpiThermometer(other.link, dialect)
+            inside.join(other)
+            return inside
+        thermometer = self._made(ScpiThermometer, plan.thermometer, dialect, plan.thermometer_wire)
+        thermometer.watch(on_wait)
+        thermometer.open()
+        return thermometer
+
+    def _at(self, address: str) -> ScpiVoltmeter | ScpiSource | None:
+        """The opened instrument at that address, where source or voltmeter is there."""
+        here = canonical(address)
+        for other in (self.voltmeter, self.source):
+            if isinstance(other, ScpiVoltmeter | ScpiSource) and canonical(other.link.resource) == here:
+                return other
+        return None
 
     def scanner_for(self, recipe: Recipe) -> ScpiSwitch | None:
         """What connects the recipe's parts; None where it has none. Raises InstrumentError without a scanner."""
@@ -209,7 +226,7 @@ class Bench:
                 resource="thermometer",
                 remedy="Name one (--thermometer ADDR), or leave temperature_lag out.",
             )
-        return SpecimenThermometer(self.thermometer, recipe.temperature_lag_s or 0.0)
+        return SpecimenThermometer(self.thermometer, recipe.temperature_lag_s or 0.0, at_once=self.thermometer_inside)
 
     def _roles(self) -> list[tuple[str, Opened]]:
         found = (

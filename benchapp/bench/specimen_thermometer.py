@@ -8,10 +8,12 @@ from drivers.scpi_thermometer import ScpiThermometer
 
 
 class SpecimenThermometer:
-    """An opened thermometer, used by the thread that measures."""
+    """An opened thermometer, used by the thread that measures. `at_once`: on the voltmeter's own connection, where
+    nothing else can be asked before it has answered.
+    """
 
-    def __init__(self, thermometer: ScpiThermometer, lag_s: float) -> None:
-        self._thermometer, self._lag_s = thermometer, lag_s
+    def __init__(self, thermometer: ScpiThermometer, lag_s: float, *, at_once: bool = False) -> None:
+        self._thermometer, self._lag_s, self._at_once = thermometer, lag_s, at_once
         self._asked_s: float | None = None
         self._told_s = 0.0
         self._specimen_C = math.nan  # behind the thermometer by the lag, when it was told last
@@ -41,7 +43,11 @@ class SpecimenThermometer:
         return self._specimen_C + self._slope_K_per_s * (now_s - self._told_s)
 
     def look(self, now_s: float) -> tuple[float, float] | None:
-        """The temperature that was asked at the last look, with its time; asks for the next one."""
+        """The temperature that was asked at the last look, with its time; asks for the next one. Or that of now."""
+        if self._at_once:
+            told = now_s, self._thermometer.read_C()
+            self._follow(*told)
+            return told
         asked_s, found = self._asked_s, None
         if asked_s is not None:
             found = asked_s, self._thermometer.finish()

@@ -262,6 +262,7 @@ def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Rec
             *spoken,
             current_voltmeter=second,
             thermometer=server.thermometer if recipe.corrects_temperature else "",
+            thermometer_dialect=server.thermometer_dialect,
             scanner=server.scanner if recipe.channels else "",
             in_process=True,
         )

@@ -97,6 +97,7 @@ class BenchChoice:
     scanner_dialect: str = "scpi"
     thermometer: str = ""  # tells the specimen's temperature through the run; empty where none does
     thermometer_dialect: str = "scpi"
+    compliance_by_hand: str = ""  # what was set on the source's front panel, where it cannot be set from here
 
     @property
     def complete(self) -> bool:

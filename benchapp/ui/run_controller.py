@@ -15,7 +15,8 @@ from benchapp.bench.auxiliary import AuxiliaryPlan
 from benchapp.bench.limits import load_limits
 from benchapp.bench.plan import check_scanner, plan_bench
 from benchapp.clock import ScaledClock
-from benchapp.errors import BenchError
+from benchapp.errors import BenchError, Fault, InputError, QuantityError
+from benchapp.quantity import parse_positive
 from benchapp.recipe import Recipe
 from benchapp.result.budget import BudgetPlan
 from benchapp.result.card import InstrumentCard
@@ -163,6 +164,7 @@ class RunController(QObject):
                 thermometer_dialect=choice.thermometer_dialect.strip() or "scpi",
                 scanner=choice.scanner.strip() if recipe.channels else "",
                 scanner_dialect=choice.scanner_dialect.strip() or "scpi",
+                compliance_by_hand_V=_by_hand(choice),
             )
         else:
             note = f"simulated bench {scenario.name}"
@@ -177,6 +179,7 @@ class RunController(QObject):
                 *dialects,
                 current_voltmeter=second,
                 thermometer=self._server.thermometer if recipe.corrects_temperature else "",
+                thermometer_dialect=self._server.thermometer_dialect,
                 scanner=self._server.scanner if recipe.channels else "",
                 in_process=True,
             )
@@ -217,3 +220,13 @@ class RunController(QObject):
             if self._target is not None:
                 self.output.follow(self._target)
             self.output.take_back()
+
+
+def _by_hand(choice: BenchChoice) -> float | None:
+    """The compliance that somebody has set and confirmed; None where nobody has. Raises InputError."""
+    text = choice.compliance_by_hand.strip()
+    try:
+        return parse_positive(text, "V") if text else None
+    except QuantityError as error:
+        fault = error.faults[0]
+        raise InputError(Fault(fault.problem, text, fault.remedy, field="compliance, set by hand")) from error

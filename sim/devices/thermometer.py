@@ -24,13 +24,20 @@ class Thermometer(ScpiDevice):
         super().__init__("Generic,Thermometer,0,1.0", clock, lock)
         self._temperature_C, self._rng = temperature_C, rng
         self.add("[SENSe]:FUNCtion[:ON]", set_=self._set_function, query=lambda: '"TEMP"')
-        self.add("READ", query=self._read)
+        self.add("READ", query=self.read)
 
     def _set_function(self, text: str) -> None:
         if text.strip("\"'").upper() not in ("TEMP", "TEMPERATURE"):
             raise ScpiError(-224)
 
-    def _read(self) -> str:
+    def second_input(self, channels: str) -> str:
+        """As an input of another instrument, named by its channel."""
+        if channels.replace(" ", "") != "(@2)":
+            raise ScpiError(-222)
+        return self.read()
+
+    def read(self) -> str:
+        """One temperature, which takes its time."""
         self.clock.sleep(_DURATION_S)
         with self.lock:
             return f"{self._temperature_C() + _NOISE_K * self._rng.standard_normal():.6E}"

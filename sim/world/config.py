@@ -152,7 +152,10 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Thermometer:
-    """A thermometer in the air at the specimen; `there` is 1 where the bench has one, `air_C` the air at the start."""
+    """A thermometer in the air at the specimen; `air_C` is the air at the start.
+
+    `there` is 1 where the bench has one, 2 where it is the second input of the voltmeter.
+    """
 
     there: float = 0.0
     air_C: float = 23.0

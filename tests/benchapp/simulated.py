@@ -117,8 +117,10 @@ class Rehearsal:
         if thermometer is not None and recipe.corrects_temperature:
             plan = replace(
                 plan,
-                thermometer="thermometer",
-                thermometer_dialect=load_dialect("scpi", "thermometer"),
+                thermometer="voltmeter" if self.sim.thermometer_inside else "thermometer",
+                thermometer_dialect=load_dialect(
+                    "second_input" if self.sim.thermometer_inside else "scpi", "thermometer"
+                ),
                 thermometer_wire=lambda: Loopback(thermometer),
             )
         scanner = self.sim.scanner

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from dataclasses import replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
@@ -31,7 +32,8 @@ from benchapp.ui.output_watch import Target
 from benchapp.ui.theme import MARGIN, Theme
 from benchapp.ui.widgets.controls import Heading, KeyButton, faint, plain_label, title
 from benchapp.ui.widgets.output_plate import OutputState
-from drivers.dialect import dialect_names
+from drivers.dialect import dialect_names, load_dialect
+from drivers.errors import DialectError
 from drivers.plugins import plugin_names
 from sim.scenario import scenario_names
 
@@ -158,10 +160,17 @@ class BenchStage(QWidget):
             grid.addWidget(dialect, top + 1, 1)
             grid.addWidget(identity, top + 2, 0, 1, 2)
             self._lines[role], self._dialects[role], self._identities[role] = line, dialect, identity
+        self._by_hand = QLineEdit()
+        self._by_hand.setAccessibleName("compliance, set by hand on the source")
+        self._by_hand.setPlaceholderText("what its front panel says")
+        self._by_hand.textEdited.connect(self._changed("compliance_by_hand"))
+        self._by_hand_label = plain_label("by hand, V")
+        grid.addWidget(self._by_hand_label, 3 * len(_ROLES), 0)
+        grid.addWidget(self._by_hand, 3 * len(_ROLES), 1)
         self._ask = KeyButton(self._theme, "Identify", "Ctrl+Y", self.ask, self)
-        grid.addWidget(self._ask, 3 * len(_ROLES), 0, 1, 2)
+        grid.addWidget(self._ask, 3 * len(_ROLES) + 1, 0, 1, 2)
         self._examine = KeyButton(self._theme, "Check or probe …", "", self.examine, self)
-        grid.addWidget(self._examine, 3 * len(_ROLES) + 1, 0, 1, 2)
+        grid.addWidget(self._examine, 3 * len(_ROLES) + 2, 0, 1, 2)
         return box
 
     def _changed(self, key: str) -> Callable[[str], None]:
@@ -246,6 +255,13 @@ class BenchStage(QWidget):
             dialect = getattr(choice, f"{role}_dialect")
             if self._dialects[role].currentText() != dialect:
                 self._dialects[role].setCurrentText(dialect)
+        by_hand = not simulated and _set_by_hand(choice.source_dialect.strip())
+        for widget in (self._by_hand_label, self._by_hand):
+            widget.setVisible(by_hand)
+        if not by_hand and choice.compliance_by_hand:
+            self._model.change(compliance_by_hand="")  # what was confirmed of another source holds no more
+        elif self._by_hand.text() != choice.compliance_by_hand:
+            self._by_hand.setText(choice.compliance_by_hand)
         self._go.setEnabled(choice.complete)
         self._show_limits()
         name = "" if self._recipe.recipe is None else self._recipe.recipe.name
@@ -297,3 +313,13 @@ class BenchStage(QWidget):
             reading=reading.replace("-", "−"),
         )  # fmt: skip
         self._wiring.show_state(self._wiring_state)
+
+
+@lru_cache(maxsize=32)
+def _set_by_hand(dialect: str) -> bool:
+    """Whether a source with this dialect has its compliance on the front panel only."""
+    try:
+        spellings = load_dialect(dialect or "scpi", "source").capabilities["compliance"]
+        return any(spelling.by_hand for spelling in spellings)
+    except (DialectError, KeyError):
+        return False

@@ -144,3 +144,15 @@ def test_from_the_command_line_to_the_record_and_back(
     assert len(record.temperatures) >= 20
     assert main(["logbook", "--logbook", str(path), "check"]) == 0
     assert "as it was written" in capsys.readouterr().out
+
+
+def test_the_voltmeters_second_input_tells_it_too() -> None:
+    inside = replace(CABLE, thermometer=replace(CABLE.thermometer, there=2.0))
+    rehearsal = Rehearsal(inside)
+    end = rehearsal.run(recipe_of(inside))
+    assert (end.reason, end.output_off) == (EndReason.RULE, True)
+    assert {role for role, _, message in rehearsal.sent if "(@2)" in message} == {"voltmeter"}
+    stated = rehearsal.statement()
+    assert abs(stated.resistance_ohm - TRUE_20) < 0.1 * stated.expanded_uncertainty_ohm
+    assert str(stated.validity) == "valid"
+    assert rehearsal.temperatures.shape[1] >= 200

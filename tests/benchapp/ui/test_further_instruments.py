@@ -8,6 +8,7 @@ import pytest
 from pytestqt.qtbot import QtBot
 
 from benchapp.logbook.query import list_runs, load_run
+from benchapp.recipe import Recipe
 from benchapp.ui.logbook.run_list import row_of
 from benchapp.ui.models import BenchChoice, scenario_texts
 from benchapp.ui.window import MainWindow
@@ -92,3 +93,34 @@ def test_the_address_of_the_second_voltmeter_is_kept_with_the_bench(window: Main
     window.bench_stage._lines["current_voltmeter"].textEdited.emit("TCPIP::127.0.0.1::9::SOCKET")
     assert window.bench.choice.current_voltmeter == "TCPIP::127.0.0.1::9::SOCKET"
     assert window.bench.choice.current_voltmeter_dialect == "scpi"
+
+
+def test_a_compliance_that_is_set_by_hand_is_confirmed_on_the_bench_stage(window: MainWindow, tmp_path: Path) -> None:
+    odd = tmp_path / "odd.toml"
+    odd.write_text(
+        'id = "odd"\nkind = "source"\n[sequence]\nsafe = ["OFF"]\n[cap.level]\nset = "I {value}"\nget = "I?"\n'
+        '[cap.output]\non_set = "ON"\noff_set = "OFF"\nget = "OUT?"\nkind = "bool"\n[cap.compliance]\nby_hand = true\n'
+    )
+    stage, model = window.bench_stage, window.bench
+    window.bench_stage.choose_scenario("")
+    assert stage._by_hand.isHidden()
+    model.change(source="TCPIP::127.0.0.1::9::SOCKET", voltmeter="TCPIP::127.0.0.1::8::SOCKET", source_dialect=str(odd))
+    assert not stage._by_hand.isHidden()
+    stage._by_hand.setText("1 V")
+    stage._by_hand.textEdited.emit("1 V")
+    assert model.choice.compliance_by_hand == "1 V"
+    told: list[str] = []
+    window._controller.failed.connect(told.append)
+    plans = window._controller._make_session(recipe_for(window), model.choice).plan
+    assert plans.compliance_by_hand_V == 1.0
+    model.change(source_dialect="scpi")
+    assert model.choice.compliance_by_hand == ""  # of another source nobody has confirmed anything
+    model.change(source_dialect=str(odd), compliance_by_hand="much")
+    window.measure.start()
+    assert "compliance, set by hand" in told[0]
+
+
+def recipe_for(window: MainWindow) -> Recipe:
+    recipe = window.recipe.recipe
+    assert recipe is not None
+    return recipe
