@@ -14,6 +14,7 @@ import numpy as np
 
 from benchapp.analysis.blocks import middle_of
 from benchapp.analysis.estimate import Estimator
+from benchapp.analysis.examined.cycle import Cycle
 from benchapp.analysis.levels import LONGEST_PERIOD, sign_period
 from benchapp.errors import Fault, InputError
 from benchapp.recipe_rules import DEFAULT_SIGNS, STOP_KEYS, contradictions
@@ -22,6 +23,8 @@ from benchapp.tables import parse_table, quoted, read_table
 
 DEFAULT_BLOCKS = 30
 DEFAULT_ROUNDS = 5
+DEFAULT_CYCLES = 9
+_CYCLES = (Cycle(), Cycle(third=True))
 _TURN_READINGS = 24
 RECIPE_KEYS = tuple(READERS)
 
@@ -35,6 +38,7 @@ class StopRule:
     until_ohm: float | None = None
     until_relative: float | None = None
     rounds: int | None = None  # of parts on a scanner
+    cycles: int | None = None  # of an examined run
 
     @property
     def has_target(self) -> bool:
@@ -84,6 +88,8 @@ class Recipe:
     standard_uncertainty_ohm: float = 0.0  # expanded, k = 2
     standard_coefficient_per_K: float = 0.0
     standard_away_K: float = 0.0
+    examine: bool = False  # the run looks for what it cannot show at one current: `analysis.examined`
+    third_level: bool = False  # and at a quarter of the current
     preset: str = ""  # a named set of limits, tighter than the house's
 
     @property
@@ -95,6 +101,8 @@ class Recipe:
         A run that stops at an uncertainty reports the interval that it stopped on: another one would be a surprise, and
         to stop on the interval of sliding blocks would be to stop on luck.
         """
+        if self.examine and self.wanted_estimator is None:
+            return Estimator.EXAMINED
         if self.wanted_estimator is not None:
             return self.wanted_estimator
         signs = np.array([ord(sign) for sign in self.signs * 2], dtype=float) - ord(",")
@@ -141,11 +149,23 @@ class Recipe:
     @property
     def middle_A(self) -> float:
         """The current about which the sequence is balanced."""
-        levels = [self.level_A(index) for index in range(len(self.signs))]
-        return middle_of(min(levels), max(levels))
+        return middle_of(*sorted(self.ends_A))
+
+    @property
+    def ends_A(self) -> tuple[float, float]:
+        """The highest and the lowest current."""
+        levels = [self.level_A(index) for index in range(2 * self.cycle.readings if self.examine else len(self.signs))]
+        return max(levels), min(levels)
+
+    @property
+    def cycle(self) -> Cycle:
+        """Of an examined run."""
+        return _CYCLES[self.third_level]
 
     def level_A(self, index: int) -> float:
         """The current of reading `index`."""
+        if self.examine:
+            return self.current_A * self.cycle.part(index)
         sign = self.signs[index % len(self.signs)]
         return 0.0 if sign == "0" else self.current_A if sign == "+" else -self.current_A
 
@@ -226,6 +246,10 @@ def recipe_to_toml(recipe: Recipe) -> str:
     if recipe.channels:
         lines.append(f"channels = {quoted(', '.join(f'{c.name} = {c.number}' for c in recipe.channels))}")
         lines.append(f"rounds = {recipe.stop.rounds}")
+    if recipe.stop.cycles is not None:
+        lines.append(f"cycles = {recipe.stop.cycles}")
+    lines += ["examine = true"] if recipe.examine else []
+    lines += ["third_level = true"] if recipe.third_level else []
     if recipe.turn_readings is not None:
         lines.append(f"turn_readings = {recipe.turn_readings}")
     lines += [f'rule = "{recipe.rule}"', f"guard_band = {recipe.guard_band!r}", f"confidence = {recipe.confidence!r}"]
@@ -253,8 +277,17 @@ def _assemble(values: dict[str, Any]) -> Recipe:
     chosen = {names.get(key, key): value for key, value in values.items() if key not in STOP_KEYS}
     if any(key in values for key in STOP_KEYS):
         until = values.get("until", Target())
-        stop = (values.get("blocks"), values.get("duration"), until.ohm, until.relative, values.get("rounds"))
+        stop = (
+            values.get("blocks"),
+            values.get("duration"),
+            until.ohm,
+            until.relative,
+            values.get("rounds"),
+            values.get("cycles"),
+        )
         chosen["stop"] = StopRule(*stop)
     elif "channels" in values:
         chosen["stop"] = StopRule(None, rounds=DEFAULT_ROUNDS)
+    elif values.get("examine"):
+        chosen["stop"] = StopRule(None, cycles=DEFAULT_CYCLES)
     return Recipe(**chosen)

@@ -9,7 +9,7 @@ from benchapp.errors import Fault
 from benchapp.recipe_values import Entry
 
 DEFAULT_SIGNS = "++--"
-STOP_KEYS = ("blocks", "duration", "until", "endless", "rounds")
+STOP_KEYS = ("blocks", "duration", "until", "endless", "rounds", "cycles")
 _THROUGH = ("temperature_lag", "reference_temperature", "temperature_coefficient")
 
 
@@ -28,6 +28,7 @@ def contradictions(entries: Mapping[str, Entry], values: Mapping[str, Any]) -> l
         remedy = f"Write {missing} beside it: all three correct the temperature through the run"
         faults.append(entries[through[0]].fault("stands alone", remedy))
     faults += _of_channels(entries, values)
+    faults += _of_examined(entries, values)
     low, high = values.get("low"), values.get("high")
     if low is not None and high is not None and low >= high:
         faults.append(entries["low"].fault("is not below the upper limit", "Exchange low and high"))
@@ -59,3 +60,24 @@ def _of_channels(entries: Mapping[str, Entry], values: Mapping[str, Any]) -> lis
 
 _OF_STANDARD = ("standard_uncertainty", "standard_coefficient", "standard_away")
 _OF_CHANNELS = ("rounds", "turn_readings", "channel_settle", "standard", *_OF_STANDARD)
+
+
+def _of_examined(entries: Mapping[str, Entry], values: Mapping[str, Any]) -> list[Fault]:
+    """What does not fit a run that examines itself, or stands there without one."""
+    if not values.get("examine"):
+        remedy = "Write examine = true beside it"
+        alone = [key for key in ("cycles", "third_level") if values.get(key)]
+        return [entries[key].fault("stands without an examined run", remedy) for key in alone]
+    remedies = {
+        "channels": "Examine one part at a time",
+        "until": "Write cycles or a duration: the fit needs whole cycles",
+        "blocks": "Write cycles or a duration: an examined run has no blocks to count",
+        "endless": "Write cycles or a duration",
+        "signs": "Leave signs out: the cycle has its own",
+        "estimator": "Leave estimator out: one fit is made over all readings",
+        "temperature_lag": "Examine at a steady temperature",
+    }
+    found = [key for key in remedies if values.get(key) not in (None, False, DEFAULT_SIGNS)]
+    if values.get("stepping") == "lines":
+        found, remedies = [*found, "stepping"], {**remedies, "stepping": 'Write stepping = "host"'}
+    return [entries[key].fault("stands beside examine", remedies[key]) for key in found]

@@ -7,7 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from benchapp.analysis.estimate import Estimator
+from benchapp.analysis.estimate import CHOSEN_BY_NAME, Estimator
+from benchapp.analysis.examined.cycle import LEAST_CYCLES
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.quantity import parse, parse_coefficient, parse_difference, parse_temperature
 from drivers.plain import plain
@@ -142,6 +143,14 @@ def _target(entry: Entry) -> Target:
     return Target(relative=value)
 
 
+def _flag(entry: Entry) -> bool:
+    """Yes or no; a text too, as a form and an option write it."""
+    word = str(entry.value).strip().lower()
+    if word not in ("true", "false", "yes", "no"):
+        raise InputError(entry.fault("neither yes nor no", "Write true or false"))
+    return word in ("true", "yes")
+
+
 def _signs(entry: Entry) -> str:
     text = str(entry.value)
     if not text or set(text) - set("+-0"):
@@ -153,9 +162,12 @@ def _signs(entry: Entry) -> str:
 
 def _estimator(entry: Entry) -> Estimator:
     try:
-        return Estimator(str(entry.value))
+        found = Estimator(str(entry.value))
     except ValueError:
-        raise InputError(entry.fault("no estimator", f"Write one of {', '.join(Estimator)}")) from None
+        found = Estimator.EXAMINED
+    if found not in CHOSEN_BY_NAME:
+        raise InputError(entry.fault("no estimator", f"Write one of {', '.join(CHOSEN_BY_NAME)}"))
+    return found
 
 
 def _rule(entry: Entry) -> str:
@@ -214,6 +226,9 @@ READERS: dict[str, Callable[[Entry], Any]] = {
     "guard_band": _number(0, 10),
     "confidence": _number(0.5, 0.9999),
     "channels": _channels,
+    "examine": _flag,
+    "third_level": _flag,
+    "cycles": _whole(LEAST_CYCLES, 1_000_000),
     "rounds": _whole(1, 1_000_000),
     "turn_readings": _whole(4, 1_000_000),
     "channel_settle": _quantity("s", 0, 3600, or_zero=True),

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchapp.analysis.blocks import middle_of
+from benchapp.analysis.examined.examine import Examined
 from benchapp.analysis.find_blocks import find_blocks
 from benchapp.analysis.levels import sign_period
 from benchapp.analysis.resolution import display_step, hidden_uncertainty
@@ -40,7 +41,11 @@ class Estimator(StrEnum):
     SLIDING = "sliding"  # mean of blocks from every start reading, interval from the slow part of their series
     BLOCKS = "blocks"  # mean of consecutive blocks, interval with Student's t from their scatter
     STATE_SPACE = "state-space"  # R beside an EMF that walks at random; for irregular signs
+    EXAMINED = "examined"  # one fit over a run that examines itself; chosen by the recipe, not by name
     ROBUST = "robust"  # as sliding, but a block that a bump has touched counts little
+
+
+CHOSEN_BY_NAME = tuple(estimator for estimator in Estimator if estimator is not Estimator.EXAMINED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +92,7 @@ class Estimate:
     state: Stationarity
     estimator: Estimator
     flags: tuple[Flag, ...]
+    examined: Examined | None = None
 
 
 class _Central(NamedTuple):

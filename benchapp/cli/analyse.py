@@ -14,7 +14,7 @@ from typing import TypeVar
 import numpy as np
 
 from benchapp.analysis.analyst import analyse
-from benchapp.analysis.estimate import Estimator
+from benchapp.analysis.estimate import CHOSEN_BY_NAME, Estimator
 from benchapp.analysis.levels import level_groups
 from benchapp.analysis.part import analyse_part
 from benchapp.analysis.turns import parts_in
@@ -46,7 +46,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("files", nargs="+", metavar="FILE.csv", type=Path)
     parser.add_argument("--emf-order", type=int, choices=(0, 1, 2), help="order of the EMF in a block (1)")
-    estimators = [str(estimator) for estimator in Estimator]
+    estimators = [str(estimator) for estimator in CHOSEN_BY_NAME]
     parser.add_argument(
         "--estimator",
         choices=estimators,

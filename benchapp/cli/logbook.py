@@ -8,7 +8,7 @@ import re
 import sys
 from pathlib import Path
 
-from benchapp.analysis.estimate import Estimator
+from benchapp.analysis.estimate import CHOSEN_BY_NAME, Estimator
 from benchapp.cli.budget_options import add_budget_options, budget_in_words, budget_plan
 from benchapp.cli.decision_options import add_coverage_option, coverage, exit_with_all
 from benchapp.cli.output import opened
@@ -53,7 +53,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     again.add_argument("id", metavar="RUN", type=int)
     again.add_argument("--emf-order", type=int, choices=(0, 1, 2), help="EMF drift model: constant, linear, quadratic")
-    again.add_argument("--estimator", choices=[str(estimator) for estimator in Estimator])
+    again.add_argument("--estimator", choices=[str(estimator) for estimator in CHOSEN_BY_NAME])
     again.add_argument("--leave-out", metavar='"8 s to 11 s: a hand"', action="append", default=[])
     add_coverage_option(again)
     add_budget_options(again)

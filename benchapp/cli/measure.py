@@ -60,6 +60,7 @@ _OPTIONS = {
         "sliding",
         "sliding, blocks, state-space or robust (blocks with --until, state-space for irregular signs, else sliding)",
     ),
+    "cycles": ("N", "of an examined run (9)"),
     "channels": ('"S = 1, X = 2"', "parts on a scanner (--switch), each with its channel, connected in turns"),
     "rounds": ("N", "how often each part is connected (5)"),
     "turn-readings": ("N", "readings each time (24, or the next multiple of the sequence)"),
@@ -108,6 +109,13 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     for name, (example, text) in _OPTIONS.items():
         parser.add_argument(f"--{name}", metavar=example.strip('"'), help=text)
+    parser.add_argument(
+        "--examine",
+        action="store_const",
+        const=True,
+        help="let the run look for settling, warming, dependence on the current and unlike polarities",
+    )
+    parser.add_argument("--third-level", action="store_const", const=True, help="and at a quarter of the current")
     add_decision_options(parser)
     add_require_option(parser)
     parser.add_argument("--operator", metavar="...", help="who measures; written down with the run")
@@ -280,7 +288,9 @@ def _entries(arguments: argparse.Namespace, scenario: Scenario | None) -> dict[s
         layers.append({key: Entry(value, key, f"scenario {scenario.name}") for key, value in scenario.recipe.items()})
     if arguments.recipe is not None:
         layers.append(entries_from_toml(arguments.recipe))
-    options = ((name, getattr(arguments, name.replace("-", "_"))) for name in (*_OPTIONS, *_DECISION))
+    options = (
+        (name, getattr(arguments, name.replace("-", "_"))) for name in (*_OPTIONS, *_DECISION, "examine", "third-level")
+    )
     layers.append({n.replace("-", "_"): Entry(text, f"--{n}") for n, text in options if text is not None})
     if any("temperature_lag" in layer for layer in layers):
         # With a lag they belong to the recipe: each reading is corrected by them.
@@ -293,7 +303,9 @@ def layered(layers: Sequence[dict[str, Entry]]) -> dict[str, Entry]:
     """The last layer wins; a stop rule replaces another, and so do parts on a scanner, which come in rounds."""
     entries: dict[str, Entry] = {}
     for layer in layers:
-        if any(key in layer for key in (*STOP_KEYS, "channels")):
+        if any(key in layer for key in (*STOP_KEYS, "channels", "examine")):
             entries = {key: entry for key, entry in entries.items() if key not in STOP_KEYS}
+        if "examine" in layer:
+            entries.pop("signs", None)  # its cycle has its own
         entries |= layer
     return entries

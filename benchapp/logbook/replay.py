@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from benchapp.analysis.analyst import Floats, analyse
-from benchapp.analysis.estimate import Estimate
+from benchapp.analysis.estimate import Estimate, Estimator
+from benchapp.analysis.examined.estimate import analyse_examined
 from benchapp.analysis.temperature import current_at_reference
 from benchapp.logbook.query import RunRecord
 from benchapp.recipe import Recipe, build_recipe, entries_from_text
@@ -36,7 +38,8 @@ def replay(
     if not kept.all():
         gone = np.flatnonzero(~kept)
         pauses += [int(kept[:first].sum()) for first in gone.tolist()]
-    return analyse_by(recipe, t[kept], I[kept], V[kept], sorted(set(pauses)), temperatures_of(record))
+    numbers = np.flatnonzero(kept)
+    return analyse_by(recipe, t[kept], I[kept], V[kept], sorted(set(pauses)), temperatures_of(record), numbers)
 
 
 def corrected_currents(recipe: Recipe, time_s: Floats, current_A: Floats, temperatures: Floats | None) -> Floats:
@@ -63,11 +66,23 @@ def analyse_by(
     voltage_V: Floats,
     pauses: Sequence[int],
     temperatures: Floats | None = None,
+    numbers: NDArray[np.intp] | None = None,
 ) -> tuple[Estimate, Floats]:
     """The whole of a run, as its recipe has it analysed; `pauses` are indices of readings that come first after one.
 
-    `temperatures`, (2, n): time_s and degrees Celsius of the specimen's thermometer.
+    `temperatures`, (2, n): time_s and degrees Celsius of the specimen's thermometer; `numbers` are those of the
+    readings in the run, where some are left out.
     """
+    if recipe.estimator is Estimator.EXAMINED:
+        rows = np.array([time_s, current_A, voltage_V], dtype=float)
+        return analyse_examined(
+            rows,
+            recipe.cycle,
+            aperture_s=recipe.aperture_s,
+            numbers=numbers,
+            emf_order=recipe.emf_order,
+            pauses=pauses,
+        )
     return analyse(
         time_s,
         corrected_currents(recipe, time_s, current_A, temperatures),

@@ -18,6 +18,8 @@ def expected_blocks(recipe: Recipe, running: RunningBlocks, time_s: float, readi
         return max(n, round(n * rule.duration_s / time_s))
     if rule.rounds is not None and n:
         return max(n, round(n * recipe.turns * recipe.readings_a_turn / readings))
+    if rule.cycles is not None and n:
+        return max(n, round(n * rule.cycles * recipe.cycle.readings / readings))
     half_width = running.half_width() if rule.has_target else math.nan
     if rule.has_target and math.isfinite(half_width):
         # The half-width falls with the root of the number of blocks.

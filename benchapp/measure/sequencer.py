@@ -157,8 +157,7 @@ class Sequencer:
             self._on_wait()
             return voltage_V, current_A
 
-        levels = [recipe.level_A(index) for index in range(len(recipe.signs))]
-        ends_A = max(levels), min(levels)
+        ends_A = recipe.ends_A
         text = still_moving(hold_signs(ends_A, recipe.aperture_s, lambda level_A: self._step(source, level_A), read))
         if text:
             self._journal.event(EventKind.UNSETTLED, text)
@@ -254,7 +253,7 @@ class Sequencer:
         self._check(reading)
         if self._thermometer is not None:
             self._journal.correction = self._recipe.at_reference(self._thermometer.specimen_C(time_s))
-        text = self._watch.at_time(time_s)
+        text = self._watch.at_time(time_s) or self._watch.at_reading(self._journal.index, self._recipe.cycle.readings)
         if self._journal.closes_block(reading):
             running = self._journal.running
             text = self._watch.at_block(running) or text

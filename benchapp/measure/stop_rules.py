@@ -35,6 +35,13 @@ class StopWatch:
             U = whole_uncertainty(R, u, running.count - 1, self._current_A, self._known).budget.expanded_uncertainty
         return f"target uncertainty reached: U = {engineering(U, 'ohm', 3)}" if target >= U else ""
 
+    def at_reading(self, readings: int, a_cycle: int) -> str:
+        """Why the run ends after so many readings; of an examined run, in whole cycles."""
+        cycles = self._rule.cycles
+        if cycles is not None and readings >= cycles * a_cycle:
+            return f"{cycles} cycles taken"
+        return ""
+
     def at_time(self, time_s: float) -> str:
         """Why the run ends with the reading at `time_s`; empty where it goes on."""
         if self._rule.duration_s is not None and time_s >= self._rule.duration_s:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, replace
 from typing import Any
 
 from benchapp.analysis.budget import Budget, Contribution
@@ -16,6 +16,7 @@ from benchapp.analysis.estimate import Estimate, Estimator, Flag
 from benchapp.analysis.stationarity import Stationarity
 from benchapp.result.budget import Scope
 from benchapp.result.decision import decision_from, decision_object
+from benchapp.result.examined import examined_from, examined_object
 from benchapp.result.kinds import misfit
 from benchapp.result.not_tested import untested_from
 from benchapp.result.statement import Conditions, LeftOut, Statement
@@ -60,8 +61,11 @@ def statement_object(stated: Statement, identity: dict[str, Any]) -> dict[str, A
         "not_tested": [asdict(item) for item in stated.not_tested],
         "conditions": asdict(stated.conditions),
         "by_readings": {
-            field.name: _plain(getattr(e, field.name)) for field in fields(Estimate) if field.name != "flags"
+            field.name: _plain(getattr(e, field.name))
+            for field in fields(Estimate)
+            if field.name not in ("flags", "examined")
         },
+        **({} if e.examined is None else {"examined": examined_object(e.examined)}),
         "left_out": [asdict(stretch) for stretch in stated.left_out],
         "final": stated.final,
         "software": stated.software,
@@ -116,7 +120,7 @@ def _statement_from(found: dict[str, Any]) -> Statement:
         budget=budget_from(found),
         not_tested=untested_from(found["not_tested"]),
         conditions=Conditions(**found["conditions"]),
-        estimate=_estimate(found["by_readings"], flags),
+        estimate=replace(_estimate(found["by_readings"], flags), examined=examined_from(found.get("examined"))),
         material=found.get("material"),
         comparison=found.get("comparison"),
         part=found.get("part", ""),

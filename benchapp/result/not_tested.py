@@ -7,8 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from benchapp.analysis.examined.examine import Examined
 from benchapp.analysis.levels import level_groups, sign_period
 from benchapp.analysis.traps.detect import LEAST_READINGS
+from benchapp.quantity import engineering
+from benchapp.result.examined import NAMES
+
+# What a run that examines itself tells.
+_EXAMINED = frozenset({"settling", "current-dependence", "steady-heating", "asymmetry"})
+_EXAMINE = " A run with --examine tells."
 
 TEXTS = {
     "settling": "Settling slower than the delay: with one reading after each reversal it looks like resistance. Use a"
@@ -40,10 +47,11 @@ def not_tested(
     current_is_bounded: bool,
     current_is_measured: bool = False,
     unread: Sequence[str] = (),
+    examined: Examined | None = None,
 ) -> tuple[Untested, ...]:
     """By the currents of a run, by whether its source tells that it limits, and by what is known of the current.
 
-    `unread` are settings that could not be read back, by role and name.
+    `unread` are settings that could not be read back, by role and name; `examined` is what an examined run found.
     """
     I = np.asarray(current_A, dtype=float)
     codes = []
@@ -61,11 +69,31 @@ def not_tested(
         codes.append("pickup-in-step")
     if not tells_compliance:
         codes.append("compliance")
-    found = [Untested(code, TEXTS[code]) for code in codes]
+    if examined is not None:
+        found = [Untested(code, TEXTS[code]) for code in codes if code not in _EXAMINED]
+        found += _beyond(examined)
+    else:
+        found = [Untested(code, TEXTS[code] + (_EXAMINE if code in _EXAMINED else "")) for code in codes]
     if unread:
         text = f"{', '.join(unread)}: sent, and this instrument cannot be asked what became of it."
         found.append(Untested("not-read-back", text[0].upper() + text[1:]))
     return tuple(found)
+
+
+def _beyond(examined: Examined) -> list[Untested]:
+    """What an examined run cannot tell either."""
+    slow = f"Settling slower than {engineering(examined.longest_tau_s, 's', 2)}: it looks like resistance."
+    small = "; ".join(
+        f"{NAMES[effect.name]} below {engineering(effect.seen_above_ohm, 'ohm', 2)}"
+        for effect in examined.effects
+        if not effect.found
+    )
+    sign = (
+        "An EMF that follows the current's sign, as at a junction that the current heats or cools: at two currents it"
+        " looks like a dependence on the current; below what would have been seen it is in the value."
+    )
+    found = [Untested("slow-settling", slow), Untested("sign-following-emf", sign)]
+    return [*found, Untested("small-effects", f"{small[0].upper()}{small[1:]}.")] if small else found
 
 
 def untested_from(found: Iterable[dict[str, str]]) -> tuple[Untested, ...]:

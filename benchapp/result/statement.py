@@ -180,6 +180,7 @@ def make_statement(
         current_is_bounded=bounded,
         current_is_measured=measured,
         unread=terms.unread,
+        examined=estimate.examined,
     )
     stated = Statement(
         resistance_ohm=R,
@@ -233,7 +234,8 @@ def _flags_beside(estimate: Estimate, terms: Terms, beside: Circumstances, final
         flags += flags_of_end(beside.end, endless=terms.endless)
         if beside.end.reason is EndReason.OVERLOAD and not any(f.code == "overload" for f in estimate.flags):
             flags.append(Flag("overload", "stop", beside.end.text))
-    if beside.unsettled and not any(f.code == "not-settled" for f in estimate.flags):
+    followed = estimate.examined is not None and estimate.examined.followed
+    if beside.unsettled and not followed and not any(f.code == "not-settled" for f in estimate.flags):
         flags.append(flag_of_unsettled(beside.unsettled[0]))
     for stretch in beside.left_out:
         text = f"{stretch.start_s:.6g} s to {stretch.end_s:.6g} s left out: {stretch.reason}"

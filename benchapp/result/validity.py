@@ -61,6 +61,12 @@ EFFECTS: dict[str, Effect] = {
     "outlier-limited": Effect.NOTICE,
     "current-asymmetry": Effect.NOTICE,
     "time-gap": Effect.NOTICE,
+    # an examined run
+    "examined-too-short": Effect.DOUBTFUL,
+    "found-settling": Effect.NOTICE,
+    "found-warming": Effect.NOTICE,
+    "found-even": Effect.NOTICE,
+    "found-level": Effect.NOTICE,
     # a standard that was connected in turns with the part
     "no-ratio": Effect.DOUBTFUL,
     "ratio-moves": Effect.DOUBTFUL,

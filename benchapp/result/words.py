@@ -10,6 +10,7 @@ from benchapp.analysis.decision import Verdict
 from benchapp.quantity import concise, engineering
 from benchapp.result.budget import Scope
 from benchapp.result.decision import Decision, percent
+from benchapp.result.examined import examined_in_words
 from benchapp.result.material import material_in_words
 from benchapp.result.statement import Statement
 from benchapp.result.validity import Validity
@@ -101,6 +102,8 @@ def in_words(name: str, stated: Statement) -> str:
         f"  {interval_in_words(stated)}; {plural(e.blocks, 'block')}, {plural(e.readings, 'reading')}",
     ]
     lines += [f"  {ratio_in_words(stated.comparison)}"] if stated.comparison is not None else []
+    if e.examined is not None:
+        lines += [f"  {line}" for line in examined_in_words(e.examined)]
     lines += [f"  {VALIDITIES[reason.validity]}: {reason.text}" for reason in stated.reasons]
     lines += [f"  {line}" for line in decision_in_words(stated)]
     lines.append(

@@ -49,7 +49,7 @@ def state_run(
         return _state_parts(recipe, readings, kept, events, pauses, temperatures, terms, beside, final=final)
     places = sorted({int(kept[:first].sum()) for first in [*pauses, *np.flatnonzero(~kept).tolist()]})
     t, I, V = readings[:, kept]
-    estimate, _ = analyse_by(recipe, t, I, V, places, temperatures)
+    estimate, _ = analyse_by(recipe, t, I, V, places, temperatures, np.flatnonzero(kept))
     return (make_statement(estimate, readings[1], terms, beside, final=final),)
 
 

@@ -26,7 +26,7 @@ _CURRENTS = 2000  # the last ones, to see what is not tested
 class Watcher:
     """`start`, then `stop` at the end; `publish` takes what is stated each time.
 
-    With parts on a scanner all is stated anew each time, ever more rarely as the run grows.
+    With parts on a scanner, and in an examined run, all is stated anew each time, ever more rarely as the run grows.
     """
 
     def __init__(
@@ -86,7 +86,7 @@ class Watcher:
         return found
 
     def _state(self, now: float) -> None:
-        if self._recipe.channels:
+        if self._recipe.channels or self._recipe.examine:
             told = self._history.temperatures.since(0)
             rows = self._history.readings.since(0)
             events = [event for event in list(self._events) if event.reading <= rows.shape[1]]

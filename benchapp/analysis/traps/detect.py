@@ -247,8 +247,7 @@ def _where(code: str, run: RunData, block_time: Floats) -> Stretches:
         place = disturbance.disturbed_reading(run)
         return () if place is None else ((float(t[max(0, place - 1)]), float(t[min(len(t) - 1, place + 2)])),)
     if code == "range-changed":
-        kept = t if run.bridged is None else t[~run.bridged]
-        return ((float(kept[disturbance.noise_change(run)[1]]), float(t[-1])),)
+        return ((float(run.noise_time_s[disturbance.noise_change(run)[1]]), float(t[-1])),)
     if code == "step":
         k = shape.step_place(run.block_ohm)
         return ((float(block_time[k - 1]), float(block_time[k])),)

@@ -37,6 +37,11 @@ class RunData:
         return self.emf_V if self.bridged is None else self.emf_V[~self.bridged]
 
     @property
+    def noise_time_s(self) -> Floats:
+        """When `noise_V` was read."""
+        return self.time_s if self.bridged is None else self.time_s[~self.bridged]
+
+    @property
     def alternating(self) -> bool:
         """Whether the signs are plain + and -."""
         return self.period == 2

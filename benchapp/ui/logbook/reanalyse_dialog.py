@@ -17,7 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from benchapp.analysis.estimate import Estimator
+from benchapp.analysis.estimate import CHOSEN_BY_NAME, Estimator
 from benchapp.errors import BenchError, Fault, InputError
 from benchapp.quantity import parse
 from benchapp.recipe import read_entries
@@ -43,7 +43,7 @@ class ReanalyseDialog(QDialog):
         self.drift.addItems(list(_DRIFT_MODELS))
         self.drift.setCurrentIndex(run.recipe.emf_order)
         self.estimator = QComboBox()
-        self.estimator.addItems([str(estimator) for estimator in Estimator])
+        self.estimator.addItems([str(estimator) for estimator in CHOSEN_BY_NAME])
         self.estimator.setCurrentText(str(run.recipe.estimator))
         self.coverage = QLineEdit(str(run.recipe.confidence))
         self.accuracy = QLineEdit()

@@ -81,11 +81,19 @@ class Studio:
         self.window.show_stage(StageName.MEASURE)
 
     def run(self, scenario: str, **texts: str) -> None:
-        """One run to its end."""
-        self.recipe(scenario, **texts)
-        self.window.measure.start()
-        wait_for(lambda: not self.controller.running)
-        wait(100)
+        """One run to its end; once more where a busy computer has left a gap in it."""
+        for _ in range(4):
+            self.recipe(scenario, **texts)
+            self.window.measure.start()
+            wait_for(lambda: not self.controller.running)
+            wait(100)
+            if not self._has_gap():
+                break
+
+    def _has_gap(self) -> bool:
+        session = self.controller.session
+        statement = session.snapshot.statement if session and session.snapshot else None
+        return statement is not None and any(flag.code == "time-gap" for flag in statement.flags)
 
     def screens(self) -> Iterator[Screen]:
         """All states, one after the other."""

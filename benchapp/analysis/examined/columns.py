@@ -1,0 +1,155 @@
+"""What may stand in the voltages of an examined run, as columns (cycles, n) of one unit each: ohms times ampere."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchapp.analysis.examined.cycle import HELD_UP_TO_S, SKIPPED, Cycle
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """Whole cycles: times in s, currents in A and voltages in V as (cycles, n), and what a dwell makes of each.
+
+    `level` is the current as part of the working one, without its sign; `change_A` the last change of the current,
+    `position` how many readings came before it in its dwell, `since_s` the time from the dwell's first reading;
+    `number` that of each cycle in the run.
+    """
+
+    time_s: Floats
+    current_A: Floats
+    voltage_V: Floats
+    level: Floats
+    change_A: Floats
+    position: Floats
+    since_s: Floats
+    aperture_s: float
+    number: NDArray[np.intp]
+
+    @property
+    def working_A(self) -> float:
+        """The largest current."""
+        return float(np.abs(self.current_A).max())
+
+    @property
+    def working(self) -> NDArray[np.bool_]:
+        """Readings at the working current."""
+        return np.asarray(self.level == 1.0)
+
+
+def readings_of(
+    rows: Floats,
+    cycle: Cycle,
+    aperture_s: float,
+    numbers: NDArray[np.intp] | None = None,
+    pauses: Sequence[int] | NDArray[np.intp] = (),
+) -> Readings | None:
+    """Whole cycles of a run, `rows` (3, m): time, current, voltage; None where there are fewer than two.
+
+    `numbers` are those of the readings in the run, where some are missing; `pauses` those of readings that come first
+    after a pause. Before the first reading each sign was held, the lower one last, where an aperture is no longer than
+    HELD_UP_TO_S.
+    """
+    numbers = np.arange(rows.shape[1]) if numbers is None else numbers
+    of_cycle = numbers // cycle.readings
+    there = np.bincount(of_cycle) if len(of_cycle) else np.empty(0, dtype=np.intp)
+    complete = there == cycle.readings
+    for number in pauses:
+        # At a cycle's very start a pause changes only what the first dwell comes from.
+        if number < len(complete) * cycle.readings:
+            complete[number // cycle.readings] = False
+    which = np.flatnonzero(complete)
+    cycles = len(which)
+    if cycles < 2:
+        return None
+    t, I, V = rows[:, complete[of_cycle]].reshape(3, cycles, cycle.readings)
+    signs = np.where(which % 2, -1.0, 1.0)
+    nominal = (signs[:, None] * cycle.parts).reshape(-1)
+    new_cycle = np.arange(len(nominal)) % cycle.readings == 0
+    starts = np.flatnonzero(np.concatenate([[True], np.diff(nominal) != 0]) | new_cycle)
+    lengths = np.diff([*starts.tolist(), len(nominal)])
+    flat_t, flat_I = t.reshape(-1), I.reshape(-1)
+    means = np.add.reduceat(flat_I, starts) / lengths  # a measured current has noise of its own
+    largest_A = float(np.abs(means).max())
+    changes = np.diff(means, prepend=0.0)
+    # What came before a cycle is the last dwell of the one before it, whether that counts or not.
+    firsts = np.flatnonzero(starts % cycle.readings == 0)
+    before_A = signs * float(cycle.parts[-1]) * -largest_A
+    if which[0] == 0:
+        before_A[0] = -largest_A if aperture_s <= HELD_UP_TO_S else 0.0
+    apart = np.concatenate([[True], np.diff(which) > 1])
+    changes[firsts] = means[firsts] - np.where(apart, before_A, means[firsts] - changes[firsts])
+
+    def spread(values: Floats) -> Floats:
+        return np.repeat(values, lengths).reshape(cycles, cycle.readings)
+
+    since = t - spread(flat_t[starts])
+    position = (np.arange(len(nominal)) - np.repeat(starts, lengths)).reshape(cycles, cycle.readings)
+    level = np.abs(nominal).reshape(cycles, cycle.readings)
+    return Readings(t, I, V, level, spread(changes), position.astype(float), since, aperture_s, which)
+
+
+def resistance_columns(r: Readings) -> dict[str, Floats]:
+    """R at each level, and the part of the voltage that does not change its sign."""
+    found = {"R": r.current_A * r.working}
+    for name, part in (("R half", 0.5), ("R quarter", 0.25)):
+        if (r.level == part).any():
+            found[name] = r.current_A * (r.level == part)
+    return {**found, "even": np.abs(r.current_A)}
+
+
+def position_columns(r: Readings) -> dict[str, Floats]:
+    """A settling of its own for each of the first readings of a dwell."""
+    return {f"position {k}": r.change_A / 2 * (r.position == k) for k in range(SKIPPED)}
+
+
+def late_column(r: Readings) -> Floats:
+    """What is still settling after the readings that have a settling of their own."""
+    return r.change_A / 2 * ((r.position >= SKIPPED) & (r.position < 2 * SKIPPED))
+
+
+def settling_columns(r: Readings, tau_s: float) -> dict[str, Floats]:
+    """What all changes so far have left behind with one time constant, mean over the aperture; at each level, because
+    what settles is the voltage over the resistance of that level.
+    """
+    left = _left_behind(r, tau_s)
+    low, none = (r.level < 1.0) & (r.level > 0.0), r.level == 0.0
+    before = r.working_A * np.exp(-(r.time_s - r.time_s[0, 0]) / tau_s)  # by what there was before the first reading
+    found = {"settling": left * r.working, "settling below": left * low, "settling at zero": left * none}
+    return {**found, "settling before": before}
+
+
+def _left_behind(r: Readings, tau_s: float) -> Floats:
+    flat_since, flat_change = r.since_s.reshape(-1), r.change_A.reshape(-1)
+    starts = np.flatnonzero(r.position.reshape(-1) == 0)
+    time_s = r.time_s.reshape(-1)[starts]
+    kept, left = np.exp(-np.diff(time_s, prepend=time_s[0]) / tau_s), 0.0
+    before = np.empty(len(starts))
+    for number, (decay, change) in enumerate(zip(kept, flat_change[starts], strict=True)):
+        left = left * decay + change
+        before[number] = left
+    lengths = np.diff([*starts.tolist(), len(flat_since)])
+    mean = tau_s / r.aperture_s * -np.expm1(-r.aperture_s / tau_s)
+    left_A: Floats = np.repeat(before, lengths) * np.exp(-flat_since / tau_s) * mean
+    return left_A.reshape(r.since_s.shape)
+
+
+def warmth(r: Readings, tau_s: float) -> tuple[Floats, Floats]:
+    """The power in units of that at the working current, as a part with one time constant follows it from cold, and
+    what is left of a warmth that it had at the start; both (cycles, n).
+    """
+    t, power = r.time_s.reshape(-1), (r.current_A.reshape(-1) / r.working_A) ** 2
+    elapsed = np.diff(t, prepend=t[0] - (t[1] - t[0]))
+    kept = np.exp(-elapsed / tau_s)
+    warm, found = 0.0, np.empty(len(t))
+    for number, (keep, now) in enumerate(zip(kept.tolist(), power.tolist(), strict=True)):
+        middle = now + (warm - now) * keep**0.5
+        warm = now + (warm - now) * keep
+        found[number] = middle
+    return found.reshape(r.level.shape), np.exp(-(t - t[0]) / tau_s).reshape(r.level.shape)
