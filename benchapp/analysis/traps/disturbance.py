@@ -15,7 +15,7 @@ _NOISE_LIMIT = 5.6
 _LINE_READINGS = (48.0, 120.0, 400.0, 2000.0)
 _LINE_LIMITS = (14.5, 17.0, 17.0, 22.0)
 _NOISE_GROUPS = 4096
-_AS_LONG = 1.5
+_IRREGULAR = 0.1
 _SEGMENT = 8192
 _LINE_ALARMS = 0.002
 _OF_THE_MEDIAN = 1.15  # the median of a hundred neighbours is itself not certain
@@ -71,22 +71,22 @@ def noise_changes(run: RunData) -> bool:
 def noise_change(run: RunData) -> tuple[float, int]:
     """How clearly the noise changes at its clearest change, and the reading at which it does.
 
-    Three readings in a row are asked only where they took about as long as most do: an EMF that wanders differs more
-    over a longer time, and a busy computer's gaps are no change of range.
+    What goes with the time that three readings in a row took is taken away first, where these times differ: an EMF
+    that wanders differs more over a longer time, and a busy computer's gaps are no change of range.
     """
     e, t = run.noise_V, run.noise_time_s
     if len(e) < 3:
         return 0.0, 0
-    took = t[2:] - t[:-2]
-    asked = np.flatnonzero(np.abs(np.log(took / np.median(took))) < math.log(_AS_LONG))
-    if len(asked) < len(took) / 2:
-        asked = np.arange(len(took))
-    z = np.sqrt(np.abs(e[:-2] - 2 * e[1:-1] + e[2:]))[asked]
+    z = np.sqrt(np.abs(e[:-2] - 2 * e[1:-1] + e[2:]))
+    took = np.log(np.maximum(t[2:] - t[:-2], 1e-9))
+    took -= took.mean()
+    if took.std() > _IRREGULAR:
+        z = z - took * float(took @ z) / float(took @ took)
     group = max(1, len(z) // _NOISE_GROUPS)  # of a long run the means of neighbours
     if group > 1:
         z = z[: len(z) // group * group].reshape(-1, group).mean(axis=1)
     score, place = largest_split(z, max(6, round(len(z) / 12)))
-    return score, int(asked[place * group])
+    return score, place * group
 
 
 def largest_split(values: Floats, end: int) -> tuple[float, int]:
