@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test bench coverage verdicts gallery kill-trial fault-matrix starvation rivals damaged-logbooks fuzz plate lying-sources mutants clean
+.PHONY: run test bench coverage examined verdicts gallery kill-trial fault-matrix starvation rivals damaged-logbooks fuzz plate lying-sources mutants clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -19,6 +19,9 @@ STATISTICS := coverage estimators traps levels risk comparisons measured_current
 
 coverage: .venv/.test-ready
 	@$(BIN)/python -m tests.resumed coverage "$(N)" $(addprefix tests.statistics.,$(STATISTICS))
+
+examined: .venv/.test-ready
+	@$(BIN)/python -m tests.resumed examined "$(N)" tests.statistics.examined
 
 verdicts: .venv/.test-ready
 	@$(BIN)/python -m tests.resumed verdicts "$(N)" tests.statistics.verdicts

@@ -14,6 +14,7 @@ NAMES = {
     "warming": "warming by the current",
     "even": "difference of the polarities",
     "level": "dependence on the current",
+    "following": "EMF that follows the current's sign",
 }
 
 

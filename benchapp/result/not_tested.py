@@ -92,7 +92,8 @@ def _beyond(examined: Examined) -> list[Untested]:
         "An EMF that follows the current's sign, as at a junction that the current heats or cools: at two currents it"
         " looks like a dependence on the current; below what would have been seen it is in the value."
     )
-    found = [Untested("slow-settling", slow), Untested("sign-following-emf", sign)]
+    third = any(effect.name == "following" for effect in examined.effects)
+    found = [Untested("slow-settling", slow), *([] if third else [Untested("sign-following-emf", sign)])]
     return [*found, Untested("small-effects", f"{small[0].upper()}{small[1:]}.")] if small else found
 
 

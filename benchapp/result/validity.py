@@ -67,6 +67,7 @@ EFFECTS: dict[str, Effect] = {
     "found-warming": Effect.NOTICE,
     "found-even": Effect.NOTICE,
     "found-level": Effect.NOTICE,
+    "found-following": Effect.NOTICE,
     # a standard that was connected in turns with the part
     "no-ratio": Effect.DOUBTFUL,
     "ratio-moves": Effect.DOUBTFUL,

@@ -135,6 +135,8 @@ class Circuit:
             self._memory_ohm += s.memory_ohm * math.sqrt(1 - keep * keep) * self._rng.standard_normal()
             resistance += self._memory_ohm
         flux = current * duration * resistance + s.rectifying_ohm_per_A * square * duration
+        if s.following_V and abs(current) > s.following_above_A:
+            flux += math.copysign(s.following_V, current) * duration
         if self._wiring.inductance_H:
             flux += self._wiring.inductance_H * (self._current_at(end_s) - self._current_at(start_s))
         if self._wiring.absorption:

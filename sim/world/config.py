@@ -9,9 +9,10 @@ from dataclasses import dataclass
 class Specimen:
     """The part under test. With a thermal resistance the current warms it by P * R_th, with one time constant.
 
-    `cubic_ohm_per_A2` makes R rise with I squared at once (a film under stress), `rectifying_ohm_per_A` with I itself:
-    another resistance for each sign. `memory_ohm` is the deviation of a slow noise of R with `memory_time_constant_s`.
-    With `air_lag_s` above 0 it follows the air's temperature that slowly.
+    `cubic_ohm_per_A2` makes R rise with I squared at once (a film under stress), `rectifying_ohm_per_A` with I
+    itself: another resistance for each sign. `following_V` is an EMF that follows the current's sign above
+    `following_above_A`, whatever its size. `memory_ohm` is the deviation of a slow noise of R with
+    `memory_time_constant_s`. With `air_lag_s` above 0 it follows the air's temperature that slowly.
     """
 
     resistance_ohm: float
@@ -20,6 +21,8 @@ class Specimen:
     thermal_time_constant_s: float = 10.0
     cubic_ohm_per_A2: float = 0.0
     rectifying_ohm_per_A: float = 0.0
+    following_V: float = 0.0
+    following_above_A: float = 1e-3
     memory_ohm: float = 0.0
     air_lag_s: float = 0.0
     memory_time_constant_s: float = 5.0

@@ -96,6 +96,7 @@ def _flags(found: Examined) -> list[Flag]:
         "warming": _warms,
         "even": _even,
         "level": _depends,
+        "following": _follows,
     }
     return [
         Flag(
@@ -129,6 +130,13 @@ def _even(effect: Effect, R: float) -> str:
     return (
         f"The two polarities differ by {_ppm(2 * effect.size_ohm, R)}: a source that is not symmetric, or a part that"
         " rectifies. Either polarity may be the right one, and U covers both. Measure the current to tell."
+    )
+
+
+def _follows(effect: Effect, R: float) -> str:
+    return (
+        f"An EMF follows the current's sign, by what {_ppm(effect.size_ohm, R)} of R would make at this current; three"
+        " currents tell it from a dependence on the current. The value is R without it."
     )
 
 

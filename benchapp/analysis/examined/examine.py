@@ -24,6 +24,7 @@ from benchapp.analysis.examined.columns import (
 )
 from benchapp.analysis.examined.cycle import LONGEST_DWELL
 from benchapp.analysis.examined.fit import Fit, Term
+from benchapp.analysis.examined.third_level import Cause, hull, third_level
 from benchapp.analysis.examined.whitening import Whitener
 
 Floats = NDArray[np.float64]
@@ -108,26 +109,43 @@ def examine(readings: Readings) -> tuple[Examined, Floats]:
     longest_s = LONGEST_DWELL / 2 * float(np.median(np.diff(r.time_s, axis=1)))
     settling, followed = _settling(model, fit, plain, longest_s)
     fit = model.fit()
+    level, zero = fit.term(**{"R": 1.0, "R half": -1.0}), _zero_power(fit)
+    third = third_level(r, fit, model.columns, model.beside) if "R quarter" in plain else None
+    if third is not None and third.cause is Cause.SIGN:
+        # R is that beside the EMF, at every current; whether it follows the power with a lag is asked beside it.
+        model.columns = third.columns
+        fit = model.fit()
+        zero = fit.term(R=1.0)
     warming, warm = _warming(model, fit, plain)
-    value, zero = (fit.term(R=1.0), _zero_power(fit)) if warm is None else (warm.value, warm.zero)
+    value = fit.term(R=1.0)
+    if warm is not None:
+        # Between the two currents R changes by three quarters of what goes with the power.
+        value, zero, level = warm.value, warm.zero, warm.fit.term(cubic=0.75)
     explained_V = fit.explained_V() if warm is None else warm.fit.explained_V()
     even = fit.term(even=1.0)
     even_found = abs(even.z) > _FOUND
-    half = value.half_width
+    differs = abs(level.value) > _LEVELS_DIFFER / 1.96 * level.half_width
+    stated, half = value.value, value.half_width
+    following: tuple[Effect, ...] = ()
+    if third is not None:
+        named = third.cause is Cause.SIGN
+        emf = fit.term(following=1.0) if named else third.emf
+        following = (_effect("following", emf, found=named),)
+        differs = (differs or third.cause is Cause.UNCLEAR) and not named
+        if third.cause is Cause.UNCLEAR and warm is None:
+            stated, half = hull(value, third.beside_emf)
     if even_found:
         # Either polarity may be the right one: the truth lies at an edge, so that the two add up.
         half = abs(even.value) + math.hypot(half, even.half_width)
-    # Between the two currents R changes by three quarters of what goes with the power.
-    level = fit.term(**{"R": 1.0, "R half": -1.0}) if warm is None else warm.fit.term(cubic=0.75)
-    differs = abs(level.value) > _LEVELS_DIFFER / 1.96 * level.half_width
     zero_half = zero.half_width + (abs(even.value) if even_found else 0.0)
     effects = (
         settling,
         warming,
         _effect("even", even, found=even_found),
         _effect("level", level, found=differs),
+        *following,
     )
-    found = Examined(value.value, half, zero.value, zero_half, effects, followed, len(r.time_s), longest_s)
+    found = Examined(stated, half, zero.value, zero_half, effects, followed, len(r.time_s), longest_s)
     return found, r.voltage_V - explained_V + value.value * r.current_A
 
 
