@@ -128,7 +128,8 @@ class Recipe:
     @property
     def remarks(self) -> dict[str, object]:
         """What an exported file says in its head, so that its analysis gives the same result."""
-        return {"emf_order": self.emf_order, "aperture_s": self.aperture_s, "estimator": self.estimator}
+        found = {"emf_order": self.emf_order, "aperture_s": self.aperture_s, "estimator": self.estimator}
+        return {**found, "third_level": "true"} if self.examine and self.third_level else found
 
     @property
     def corrects_temperature(self) -> bool:

@@ -15,6 +15,8 @@ import numpy as np
 
 from benchapp.analysis.analyst import analyse
 from benchapp.analysis.estimate import CHOSEN_BY_NAME, Estimator
+from benchapp.analysis.examined.cycle import Cycle
+from benchapp.analysis.examined.estimate import analyse_examined
 from benchapp.analysis.levels import level_groups
 from benchapp.analysis.part import analyse_part
 from benchapp.analysis.turns import parts_in
@@ -109,6 +111,15 @@ def _analyse(
             )[0])
             for part in parts
         ]  # fmt: skip
+    elif estimator is Estimator.EXAMINED:
+        cycle = Cycle(columns.remarks.get("third_level") == "true")
+        if not cycle.fits(readings[1]) or math.isnan(aperture_s):
+            problem = "the currents are not those of an examined run from its first reading on, or no aperture_s stands"
+            problem += " in the head"
+            remedy = "Leave the readings as they were exported, or choose another one by --estimator"
+            raise InputError(Fault(problem, "", remedy, field="current_A", file=str(path)))
+        whole, _ = analyse_examined(readings, cycle, aperture_s=aperture_s, emf_order=emf_order, pauses=columns.pauses)
+        estimates = [("", np.arange(readings.shape[1]), whole)]
     else:
         whole, _ = analyse(
             *readings,

@@ -44,6 +44,13 @@ class Cycle:
         cycle, place = divmod(index, self.readings)
         return float(self.parts[place]) * (-1.0 if cycle % 2 else 1.0)
 
+    def fits(self, current_A: NDArray[np.float64]) -> bool:
+        """Whether a run's currents are these, from its first reading on, within a tenth of the largest."""
+        numbers = np.arange(len(current_A))
+        signs = np.where(numbers // self.readings % 2, -1.0, 1.0)
+        nominal = signs * self.parts[numbers % self.readings]
+        return bool((np.abs(current_A - nominal * np.abs(current_A).max()) < 0.1 * np.abs(current_A).max()).all())
+
     @cached_property
     def positions(self) -> NDArray[np.intp]:
         """Of each reading of a cycle, how many came before it in its dwell."""

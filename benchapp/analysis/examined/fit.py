@@ -64,16 +64,25 @@ class Fit:
 
     def term(self, **weights: float) -> Term:
         """The sum of coefficients times weights, by their names."""
-        w = np.array([weights.get(name, 0.0) for name in self.names]) / self._scale
+        w = self._weights(weights)
         value = float(w @ self._solution)
         gain = self._X @ (self._inverse @ w)  # of each whitened value
-        by_model = math.sqrt(self._variance * float(gain @ gain))
+        by_model = self.deviation(**weights)
         # What the model of the EMF does not know shows in the slow part of the scores.
         cosines = min(_MOST_COSINES, max(_LEAST_COSINES, self.cycles))
         mean, degrees = slow_uncertainty(gain * self._rest, 1, cosines=cosines)
         by_scores = mean * len(self._rest) * math.sqrt(len(self._rest) / max(1, self.freedom))
         half = max(coverage_factor(degrees, _COVERAGE) * by_scores, _NORMAL * by_model)
         return Term(value, max(by_model, half / _NORMAL), half)
+
+    def deviation(self, **weights: float) -> float:
+        """Standard deviation of such a sum by the model alone, as least squares has it."""
+        gain = self._X @ (self._inverse @ self._weights(weights))
+        return math.sqrt(self._variance * float(gain @ gain))
+
+    def _weights(self, weights: dict[str, float]) -> Floats:
+        found: Floats = np.array([weights.get(name, 0.0) for name in self.names]) / self._scale
+        return found
 
     def explained_V(self) -> Floats:
         """What the columns explain of the voltages, (cycles, n); the EMF is not among them."""

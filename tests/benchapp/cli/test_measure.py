@@ -57,6 +57,42 @@ def test_a_scenario_to_its_end_and_the_record_gives_the_same(
     assert len(whole["record"]["voltage_V"]) == result["readings"]
 
 
+def test_a_run_that_examines_itself(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    options = ("--scenario", "cable_drum", "--speed", "20", "--examine", "--cycles", "5")
+    status, result = measure(capsys, *options)
+    assert status == 0
+    assert result["readings"] == 500
+    assert result["estimator"] == "examined"
+    effects = {effect["name"]: effect for effect in result["examined"]["effects"]}
+    assert effects["settling"]["found"]
+    assert effects["settling"]["tau_s"] == pytest.approx(0.012, rel=0.2)
+    run_id = str(result["run_id"])
+    assert main(["logbook", "show", run_id]) == 0
+    assert "settling: found" in capsys.readouterr().out
+    csv = str(tmp_path / "run.csv")
+    assert main(["logbook", "export", run_id, "--csv", csv]) == 0
+    assert main(["analyse", csv, "--json", "-"]) == 0
+    again = json.loads(capsys.readouterr().out)
+    assert again["examined"] == result["examined"]
+    assert again["resistance_ohm"] == result["resistance_ohm"]
+    # Rows that somebody took away are no examined run.
+    lines = Path(csv).read_text("utf-8").splitlines(keepends=True)
+    Path(csv).write_text("".join(lines[:60] + lines[90:]), "utf-8")
+    assert main(["analyse", csv]) == 2
+    assert "not those of an examined run" in capsys.readouterr().err
+    assert main(["analyse", csv, "--estimator", "blocks"]) in (0, 4)
+
+
+def test_what_does_not_fit_an_examined_run_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    scenario = ("measure", "--scenario", "shunt")
+    assert main([*scenario, "--examine", "--blocks", "5"]) == 2
+    assert "Write cycles or a duration" in capsys.readouterr().err
+    assert main([*scenario, "--cycles", "5"]) == 2
+    assert "examine = true" in capsys.readouterr().err
+    assert main([*scenario, "--estimator", "examined"]) == 2
+    assert "Write one of sliding" in capsys.readouterr().err
+
+
 def test_addresses_recipe_file_and_options(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     recipe = tmp_path / "recipe.toml"
     recipe.write_text('current = "1 A"\nrange = "10 mV"\nblocks = 100000\nhigh = "200 uohm"\nnplc = 0.5\n')
