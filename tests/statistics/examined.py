@@ -90,8 +90,8 @@ def trial(name: str, cycles: int, seed: int) -> Trial:
     examined.run(recipe_of(scenario, examine=True, stop=StopRule(None, cycles=cycles)))
     plain = Rehearsal(scenario, seed)
     plain.run(recipe_of(scenario, stop=StopRule(None, duration_s=examined.last.time_s)))
-    one, two = examined.estimate, plain.estimate
-    looked = one.examined
+    one, two = examined.statement(), plain.estimate
+    looked = one.estimate.examined
     assert looked is not None
     return Trial(
         two.resistance_ohm - _truth(plain),
@@ -99,7 +99,7 @@ def trial(name: str, cycles: int, seed: int) -> Trial:
         one.resistance_ohm - _truth(examined),
         one.expanded_uncertainty_ohm,
         frozenset(effect.name for effect in looked.effects if effect.found),
-        str(examined.statement().validity) != "not-valid",
+        str(one.validity) != "not-valid",
     )
 
 
@@ -123,11 +123,11 @@ def blind(share: float, third: bool, seed: int) -> tuple[bool, bool, bool]:
     scenario = replace(scenario, specimen=replace(scenario.specimen, following_V=share * U_ohm * current_A))
     run = Rehearsal(scenario, seed)
     run.run(recipe_of(scenario, examine=True, third_level=third, stop=StopRule(None, cycles=_CYCLE_COUNTS[0])))
-    estimate, statement = run.estimate, run.statement()
-    assert estimate.examined is not None
-    told = any(effect.found for effect in estimate.examined.effects if effect.name in ("level", "following"))
+    statement = run.statement()
+    assert statement.estimate.examined is not None
+    told = any(effect.found for effect in statement.estimate.examined.effects if effect.name in ("level", "following"))
     untested = any("follows the current's sign" in item.text for item in statement.not_tested)
-    return abs(estimate.resistance_ohm - _truth(run)) <= estimate.expanded_uncertainty_ohm, told, untested
+    return abs(statement.resistance_ohm - _truth(run)) <= statement.expanded_uncertainty_ohm, told, untested
 
 
 @cache
