@@ -14,8 +14,10 @@ range = "100 mA"
 reading_ppm = 200
 range_ppm = 50
 
-Both instruments may also tell `temperature_ppm_per_K` (with `calibrated_at`, 23 degC without it) and
-`drift_ppm_per_year`. Where the current is measured, [current_voltmeter] is written as [voltmeter] is, and the resistor:
+For planning, [voltmeter] may tell `noise_nV_per_rt_Hz` and `flicker_corner_Hz`, below which the noise rises as 1/f, and
+[source] `noise_ppm_per_rt_Hz` of its current. Both may tell `temperature_ppm_per_K` (with `calibrated_at`, 23 degC
+without it) and `drift_ppm_per_year`. Where the current is measured, [current_voltmeter] is written as [voltmeter] is,
+and the resistor:
 
 [current_shunt]
 uncertainty_ppm = 20              # expanded (k = 2), of its value
@@ -34,6 +36,8 @@ settling_time_constant = "2 ms"
 thermal_resistance = 15           # kelvin per watt, specimen to its surroundings
 temperature_coefficient = "0.00393 / K"
 asymmetry_ppm = 10                # of the two currents, where only the set ones are recorded
+sense_leads = "2 ohm"             # both together, contacts included: their thermal noise, for planning
+emf_walk_nV_per_rt_s = 5          # how the thermal EMF wanders, for planning
 """
 
 from __future__ import annotations
@@ -61,6 +65,7 @@ _SPEC_KEYS = (
     "calibrated_at",
     "drift_ppm_per_year",
 )
+_NOISE_KEYS = {"voltmeter": ("noise_nV_per_rt_Hz", "flicker_corner_Hz"), "source": ("noise_ppm_per_rt_Hz",)}
 _RESISTOR_KEYS = (
     "name",
     "serial",
@@ -79,6 +84,8 @@ _CIRCUIT_KEYS = (
     "thermal_resistance",
     "temperature_coefficient",
     "asymmetry_ppm",
+    "sense_leads",
+    "emf_walk_nV_per_rt_s",
 )
 
 
@@ -113,6 +120,8 @@ class InstrumentSpec:
     drift_ppm_per_year: float = 0.0
     uncertainty_ppm: float = 0.0
     temperature_C: float | None = None
+    noise_per_rt_Hz: float | None = None  # V of a voltmeter, part of the current of a source
+    flicker_corner_Hz: float = 0.0
 
     def at(self, value: float, range_: float | None = None) -> RangeAccuracy | None:
         """The row for the range in use, as it was read back; without one the smallest row that holds the value.
@@ -138,6 +147,8 @@ class Circuit:
     thermal_resistance_K_per_W: float | None = None
     temperature_coefficient_per_K: float | None = None
     asymmetry_ppm: float = 0.0
+    sense_leads_ohm: float = 0.0
+    emf_walk_V_per_rt_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,9 +206,10 @@ def _spec(path: Path, role: str, table: Any, faults: list[Fault]) -> InstrumentS
     if not isinstance(table, dict):
         faults.append(Fault("no table", str(table), f"Write [{role}]", field=role, file=str(path)))
         return InstrumentSpec(())
+    known = (*_SPEC_KEYS, *_NOISE_KEYS.get(role, ()))
     for key in table:
-        if key not in _SPEC_KEYS:
-            remedy = f"Known are {', '.join(_SPEC_KEYS)}"
+        if key not in known:
+            remedy = f"Known are {', '.join(known)}"
             faults.append(Fault("unknown", "", remedy, field=f"{role}.{key}", file=str(path)))
     days = _days(path, role, table, faults)
     reader = _Reader(path, role, table, faults)
@@ -219,7 +231,16 @@ def _spec(path: Path, role: str, table: Any, faults: list[Fault]) -> InstrumentS
         reader.number("temperature_ppm_per_K") or 0.0,
         reader.read("calibrated_at", parse_temperature, 23.0) or 0.0,
         reader.number("drift_ppm_per_year") or 0.0,
+        noise_per_rt_Hz=_noise(reader),
+        flicker_corner_Hz=reader.number("flicker_corner_Hz") or 0.0,
     )
+
+
+def _noise(reader: _Reader) -> float | None:
+    of_voltage, of_current = reader.number("noise_nV_per_rt_Hz"), reader.number("noise_ppm_per_rt_Hz")
+    if of_voltage is not None:
+        return of_voltage * 1e-9
+    return None if of_current is None else of_current * 1e-6
 
 
 def _days(path: Path, where: str, table: dict[str, Any], faults: list[Fault]) -> dict[str, datetime.date | None]:
@@ -277,6 +298,8 @@ def _circuit(path: Path, table: Any, faults: list[Fault]) -> Circuit:
         reader.number("thermal_resistance"),
         reader.read("temperature_coefficient", parse_coefficient),
         reader.number("asymmetry_ppm") or 0.0,
+        reader.read("sense_leads", lambda text: parse_positive(text, "ohm", or_zero=True)) or 0.0,
+        (reader.number("emf_walk_nV_per_rt_s") or 0.0) * 1e-9,
     )
 
 
