@@ -30,6 +30,8 @@ from benchapp.run.recorded import open_run
 
 _BOLTZMANN_J_PER_K = 1.380649e-23  # exact, SI 2019
 _ROOM_K = 296.0
+_LEAST_CORNER_HZ = 1e-3
+_LEAST_WALK_V = 1e-12
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -148,9 +150,11 @@ def _in_words(wish: Wish, found: Plan, learnt: Learnt | None) -> list[str]:
     noise = wish.noise
     source = "the accuracy data" if learnt is None else f"a run of {learnt.readings} readings"
     corner = noise.flicker_V2 / noise.white_V2_per_Hz if noise.white_V2_per_Hz > 0 else math.inf
+    flicker = f"1/f below {engineering(corner, 'Hz', 2)}" if corner > _LEAST_CORNER_HZ else "no 1/f seen"
+    told = f"EMF walk {engineering(noise.walk_V_per_rt_s, 'V', 2)} per root second"
     lines.append(
-        f"noise, from {source}: {engineering(math.sqrt(noise.white_V2_per_Hz), 'V', 3)} per root hertz, 1/f below"
-        f" {engineering(corner, 'Hz', 2)}, EMF walk {engineering(noise.walk_V_per_rt_s, 'V', 2)} per root second"
+        f"noise, from {source}: {engineering(math.sqrt(noise.white_V2_per_Hz), 'V', 3)} per root hertz, {flicker},"
+        f" {told if noise.walk_V_per_rt_s > _LEAST_WALK_V else 'no walk of the EMF seen'}"
     )
     if found.proposals:
         best, *others = found.proposals
