@@ -71,7 +71,7 @@ def learn(recipe: Recipe, time_s: Floats, current_A: Floats, voltage_V: Floats, 
 
 
 def _bridged(rest: Floats) -> Floats:
-    """Single readings that stand far out (a hand, a switch, what settles and came a little late) as their neighbours."""
+    """Single readings that stand far out (a hand, a switch, what came a little late) as their neighbours."""
     n = len(rest)
     beside = rest - np.interp(np.arange(n), np.arange(n)[::2], rest[::2])
     deviation = robust_deviation(beside[1::2]) / math.sqrt(1.5)
