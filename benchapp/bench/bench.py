@@ -29,7 +29,7 @@ from drivers.scpi_voltmeter import ScpiVoltmeter
 from drivers.wires import Wire
 
 Made = TypeVar("Made")
-_RANGE_HEADROOM = 1.5  # of the nominal voltage, for EMF and tolerance
+RANGE_HEADROOM = 1.5  # of the nominal voltage, for EMF and tolerance
 _QUIET_S = 0.1  # from an output that reads off to contacts that may open
 _SHUNT_HEADROOM = 1.2  # a standard resistor is known, and so is the current
 
@@ -192,7 +192,7 @@ class Bench:
         on_wait()
         range_V = recipe.range_V
         if range_V is None and recipe.nominal_ohm is not None:
-            range_V = recipe.nominal_ohm * recipe.current_A * _RANGE_HEADROOM
+            range_V = recipe.nominal_ohm * recipe.current_A * RANGE_HEADROOM
         self.voltmeter.configure(nplc=recipe.nplc, line_frequency_Hz=recipe.line_frequency_Hz, range_V=range_V)
         if self.current_voltmeter is not None and recipe.current_shunt_ohm is not None:
             on_wait()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from benchapp.cli import analyse, budget, compare, instruments, logbook, measure, off, plan, simulate, window
+from benchapp.cli import analyse, budget, check, compare, instruments, logbook, measure, off, plan, simulate, window
 from benchapp.cli.terminal import plain_output
 from benchapp.errors import BenchError
 from benchapp.version import VERSION
@@ -55,6 +55,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.set_defaults(run=window.run)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     measure.add_parser(commands)
+    check.add_parser(commands)
     off.add_parser(commands)
     plan.add_parser(commands)
     analyse.add_parser(commands)

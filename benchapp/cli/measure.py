@@ -92,6 +92,19 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         " house limit), without a result, or with one that is not valid; 1 a verdict other than the required one; 0."
         " A --json FILE is written whenever a block has closed, whatever the exit.",
     )
+    add_run_options(parser)
+    add_require_option(parser)
+    parser.add_argument("--operator", metavar="...", help="who measures; written down with the run")
+    parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
+    parser.add_argument("--json", metavar="FILE", help='the result as JSON, "-" for standard output')
+    parser.add_argument("--stream", metavar="FILE", help='each reading as a JSON line, "-" for standard output')
+    add_geometry_options(parser)
+    parser.add_argument("--transcript", metavar="FILE", type=Path, help="the full conversation with the instruments")
+    parser.set_defaults(run=run)
+
+
+def add_run_options(parser: argparse.ArgumentParser) -> None:
+    """Recipe, instruments, and what is known beside: what every command that drives a bench takes."""
     parser.add_argument("recipe", nargs="?", metavar="RECIPE.toml", type=Path, help="recipe file")
     add_scenario_options(parser, default=None)
     parser.add_argument("--source", metavar="ADDR", help='address such as "TCPIP::127.0.0.1::5025::SOCKET"')
@@ -117,22 +130,14 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("--third-level", action="store_const", const=True, help="and at a quarter of the current")
     add_decision_options(parser)
-    add_require_option(parser)
-    parser.add_argument("--operator", metavar="...", help="who measures; written down with the run")
-    parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
-    parser.add_argument("--json", metavar="FILE", help='the result as JSON, "-" for standard output')
-    parser.add_argument("--stream", metavar="FILE", help='each reading as a JSON line, "-" for standard output')
     add_budget_options(parser)
-    add_geometry_options(parser)
     add_auxiliary_options(parser)
-    parser.add_argument("--transcript", metavar="FILE", type=Path, help="the full conversation with the instruments")
-    parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure once."""
     scenario = loaded(arguments.scenario) if arguments.scenario else None
-    recipe = build_recipe(_entries(arguments, scenario))
+    recipe = build_recipe(entries_of(arguments, scenario))
     beside = auxiliary_plan(arguments, turns=bool(recipe.channels))
     temperature_C = None if recipe.corrects_temperature else beside.temperature_C()
     tell_of_left_behind(arguments.source or "")
@@ -154,7 +159,7 @@ def run(arguments: argparse.Namespace) -> int:
     with (
         beside.connected([arguments.source or "", arguments.voltmeter or ""]),
         kept as transcript,
-        _bench(arguments, scenario, recipe) as bench,
+        bench_of(arguments, scenario, recipe) as bench,
         beside.turned(bench) as plan,
     ):
         session = Session(
@@ -233,7 +238,7 @@ def until_the_end(session: Session) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _bench(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Recipe) -> Iterator[BenchPlan]:
+def bench_of(arguments: argparse.Namespace, scenario: Scenario | None, recipe: Recipe) -> Iterator[BenchPlan]:
     """The instruments: at the addresses, or simulated ones that live as long as the run."""
     dialects = arguments.source_dialect, arguments.voltmeter_dialect
     addresses = arguments.source, arguments.voltmeter
@@ -281,7 +286,7 @@ def _volts(text: str) -> float:
     return parse_positive(text, "V")
 
 
-def _entries(arguments: argparse.Namespace, scenario: Scenario | None) -> dict[str, Entry]:
+def entries_of(arguments: argparse.Namespace, scenario: Scenario | None) -> dict[str, Entry]:
     """What the bench suggests, overruled by the recipe file, overruled by options; one stop rule replaces another."""
     layers: list[dict[str, Entry]] = []
     if scenario is not None:

@@ -1,0 +1,143 @@
+"""What zero current tells: EMF, drift, noise, hum, and whether the line frequency is right."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchapp.check.finding import Finding, State, tested
+from benchapp.check.trace import Series, Trace
+from benchapp.quantity import engineering
+from benchapp.recipe import Recipe
+from benchapp.result.budget import BudgetPlan
+
+Floats = NDArray[np.float64]
+_NOISE = 2.0
+_DRIFT = 5.0
+_HUM = 14.0
+_LINE = 15.0
+_EMF_OF_RANGE = 0.1
+_BOLTZMANN_J_PER_K = 1.380649e-23  # exact, SI 2019
+_ROOM_K = 296.0
+
+
+def zero_emf(trace: Trace, recipe: Recipe) -> Finding:
+    name, (_, _, V), range_V = "EMF at zero current", _zero(trace), recipe.range_V
+    if not len(V):
+        return Finding(name, State.WAITS)
+    emf = float(V.mean())
+    most = math.inf if range_V is None else _EMF_OF_RANGE * range_V
+    return tested(
+        name,
+        fails=abs(emf) > most,
+        figure=engineering(emf, "V", 3),
+        limit="" if range_V is None else f"{engineering(most, 'V', 3)}, a tenth of the range",
+        where="sense leads",
+        remedy="Look for a warm junction, or unlike metals in the sense leads",
+        code="outlier",
+    )
+
+
+def drift(trace: Trace) -> Finding:
+    name, (t, s, V) = "drift of the EMF", _zero(trace)
+    if len(t) < 8:
+        return Finding(name, State.WAITS)
+    weight = 1 / s**2
+    x = t - float(weight @ t) / float(weight.sum())
+    slope = float((weight * x) @ V) / float((weight * x) @ x)
+    most = _DRIFT / math.sqrt(float(weight @ x**2))
+    return tested(
+        name,
+        fails=abs(slope) > most,
+        figure=f"{engineering(slope, 'V', 3)} a second",
+        limit=f"{engineering(most, 'V', 2)} a second",
+        where="sense leads",
+        remedy="Wait until hands and draughts are gone",
+        code="drift-excess",
+    )
+
+
+def _zero(trace: Trace) -> tuple[Floats, Floats, Floats]:
+    """Readings at zero current with their standard deviations, at one cycle and at five."""
+    parts = []
+    for series in (trace.zero, trace.slow, trace.zero_again):
+        t, _, V = series.columns
+        if len(t):
+            parts.append((t, np.full(len(t), max(_white(trace.zero), 1e-15) * math.sqrt(
+                trace.zero.aperture_s / series.aperture_s)), V))  # fmt: skip
+    if not parts:
+        return np.empty(0), np.empty(0), np.empty(0)
+    t, s, V = (np.concatenate(columns) for columns in zip(*parts, strict=True))
+    return t, s, V
+
+
+def _white(series: Series) -> float:
+    """Standard deviation of one reading, from second differences, so that neither offset nor drift counts."""
+    V = np.array(series.voltage_V)
+    return math.sqrt(float(np.mean(np.diff(V, 2) ** 2)) / 6) if len(V) > 3 else math.nan
+
+
+def noise(trace: Trace, known: BudgetPlan) -> Finding:
+    name, s, card = "noise", _white(trace.zero), known.card
+    if math.isnan(s):
+        return Finding(name, State.WAITS)
+    figure = f"{engineering(s, 'V', 3)} a reading"
+    spec = None if card is None or card.voltmeter is None else card.voltmeter.noise_per_rt_Hz
+    if card is None or spec is None:
+        return Finding(name, State.NOT_TESTED, f"{figure}; the accuracy data says no noise_nV_per_rt_Hz")
+    thermal = 4 * _BOLTZMANN_J_PER_K * _ROOM_K * card.circuit.sense_leads_ohm
+    most = _NOISE * math.sqrt((spec**2 + thermal) / (2 * trace.zero.aperture_s))
+    return tested(
+        name,
+        fails=s > most,
+        figure=figure,
+        limit=f"{engineering(most, 'V', 3)}, twice the accuracy data",
+        where="sense leads",
+        remedy="Clean and tighten the sense contacts; twist the leads",
+        code="mains-pickup",
+    )
+
+
+def hum(trace: Trace, recipe: Recipe) -> Finding:
+    name, (t, _, V) = "hum", trace.fast.columns
+    if len(t) < 12:
+        return Finding(name, State.WAITS)
+    phase = 2 * math.pi * recipe.line_frequency_Hz * (t - t[0])
+    base = np.column_stack([np.ones(len(t)), t - t.mean()])
+    whole = np.column_stack([base, np.sin(phase), np.cos(phase)])
+    before, after = _rest(base, V), _rest(whole, V)
+    F = (before - after) / 2 / (after / (len(t) - 4)) if after > 0 else 0.0
+    b = np.linalg.lstsq(whole, V, rcond=None)[0]
+    size = engineering(math.hypot(float(b[2]), float(b[3])), "V", 2)
+    return tested(
+        name,
+        fails=F > _HUM,
+        figure=f"{size} at {recipe.line_frequency_Hz:g} Hz, F = {F:.1f}",
+        limit=f"F = {_HUM:g}",
+        where="sense leads",
+        remedy="Twist and shield the sense leads; move away from transformers; read over whole line cycles",
+    )
+
+
+def line(trace: Trace) -> Finding:
+    name, one, five = "line frequency", trace.zero, trace.slow
+    if len(five.time_s) < 6:
+        return Finding(name, State.WAITS)
+    ratio = _white(one) ** 2 * one.aperture_s / max(_white(five) ** 2 * five.aperture_s, 1e-300)
+    return tested(
+        name,
+        fails=ratio > _LINE,
+        figure=f"noise of one cycle over that of five: {ratio:.2g}",
+        limit=f"{_LINE:g}",
+        where="voltmeter",
+        remedy="Set the line frequency of this place (--line-frequency)",
+        code="mains-pickup",
+    )
+
+
+def _rest(X: Floats, y: Floats) -> float:
+    b = np.linalg.lstsq(X, y, rcond=None)[0]
+    rest = y - X @ b
+    return float(rest @ rest)
