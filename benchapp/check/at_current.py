@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from benchapp.check.finding import Finding, State, tested
+from benchapp.check.finding import Finding, State, outcome
 from benchapp.check.trace import Series, Trace
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
@@ -59,7 +59,7 @@ def signal(trace: Trace, recipe: Recipe, R: float, u: float, tells: bool) -> tup
     if problem is not None:
         return problem, waiting
     seen = Finding("signal", State.OK, f"R = {engineering(R, 'ohm', 3)} ± {engineering(2 * u, 'ohm', 1)}")
-    pair = tested(
+    pair = outcome(
         "sense pair",
         fails=R < 0,
         figure="exchanged" if R < 0 else "as the source's",
@@ -74,7 +74,7 @@ def signal(trace: Trace, recipe: Recipe, R: float, u: float, tells: bool) -> tup
     ratio = abs(R) / nominal
     figure = f"{ratio:.3g} of the nominal value"
     wrong_scale = abs(math.log10(ratio)) > _SCALE_DECADES
-    scale = tested(
+    scale = outcome(
         "scale",
         fails=wrong_scale,
         figure=figure,
@@ -83,7 +83,7 @@ def signal(trace: Trace, recipe: Recipe, R: float, u: float, tells: bool) -> tup
         remedy="Correct the scale in the source's dialect",
         code="open-lead",
     )
-    value = tested(
+    value = outcome(
         "nominal value",
         fails=not _NOMINAL[0] <= ratio <= _NOMINAL[1],
         figure=figure,
@@ -100,18 +100,18 @@ def _no_signal(trace: Trace, recipe: Recipe, R: float, u: float, tells: bool) ->
     name, nominal = "signal", recipe.nominal_ohm
     if trace.stopped:
         remedy = "Correct the scale in the source's dialect, or the nominal resistance"
-        return tested(name, fails=True, figure=trace.stopped, where="source", remedy=remedy, code="open-lead")
+        return outcome(name, fails=True, figure=trace.stopped, where="source", remedy=remedy, code="open-lead")
     if trace.limited:
         remedy, figure = "Close the source leads; look for a poor contact", "the source is at its compliance"
-        return tested(name, fails=True, figure=figure, where="source leads", remedy=remedy, code="compliance")
+        return outcome(name, fails=True, figure=figure, where="source leads", remedy=remedy, code="compliance")
     if trace.overload or math.isnan(R):
         remedy, figure = "Connect the sense leads, or choose a higher range", "the voltmeter is outside its range"
-        return tested(name, fails=True, figure=figure, where="sense leads", remedy=remedy, code="overload")
+        return outcome(name, fails=True, figure=figure, where="sense leads", remedy=remedy, code="overload")
     least = 4 * u if nominal is None else max(_NO_SIGNAL * nominal, 4 * u)
     if abs(R) >= least:
         return None
     where = "sense leads" if tells else "source leads or sense leads"
-    return tested(
+    return outcome(
         name,
         fails=True,
         figure=f"R = {engineering(R, 'ohm', 3)} ± {engineering(2 * u, 'ohm', 1)}",
@@ -123,6 +123,7 @@ def _no_signal(trace: Trace, recipe: Recipe, R: float, u: float, tells: bool) ->
 
 
 def settling(trace: Trace) -> Finding:
+    """Whether the first reading after each change differs, in proportion to the change."""
     t, I, V = trace.dwells.columns
     change = np.diff(I, prepend=0.0)
     first = np.where(_since_change(I) == 0, change, 0.0) / 2
@@ -134,7 +135,7 @@ def settling(trace: Trace) -> Finding:
     variance = float(rest @ rest) / max(1, len(t) - 4)
     u = math.sqrt(variance * float(np.linalg.pinv((X / scale).T @ (X / scale))[1, 1]))
     voltage_V = abs(float(b[0])) or math.inf
-    return tested(
+    return outcome(
         "settling",
         fails=abs(float(b[1])) > _SETTLING * u,
         figure=f"the first reading is off by {float(b[1]) / voltage_V * 1e6:.3g} ppm",

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from benchapp.check.finding import Finding, State, tested
+from benchapp.check.finding import Finding, State, outcome
 from benchapp.check.trace import Series, Trace
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
@@ -19,17 +19,19 @@ _DRIFT = 5.0
 _HUM = 14.0
 _LINE = 15.0
 _EMF_OF_RANGE = 0.1
+_MAINS_HZ = (50.0, 60.0)
 _BOLTZMANN_J_PER_K = 1.380649e-23  # exact, SI 2019
 _ROOM_K = 296.0
 
 
 def zero_emf(trace: Trace, recipe: Recipe) -> Finding:
+    """Whether it takes up the range."""
     name, (_, _, V), range_V = "EMF at zero current", _zero(trace), recipe.range_V
     if not len(V):
         return Finding(name, State.WAITS)
     emf = float(V.mean())
     most = math.inf if range_V is None else _EMF_OF_RANGE * range_V
-    return tested(
+    return outcome(
         name,
         fails=abs(emf) > most,
         figure=engineering(emf, "V", 3),
@@ -41,6 +43,7 @@ def zero_emf(trace: Trace, recipe: Recipe) -> Finding:
 
 
 def drift(trace: Trace) -> Finding:
+    """Whether the EMF is still on its way, as after hands on a terminal."""
     name, (t, s, V) = "drift of the EMF", _zero(trace)
     if len(t) < 8:
         return Finding(name, State.WAITS)
@@ -48,14 +51,13 @@ def drift(trace: Trace) -> Finding:
     x = t - float(weight @ t) / float(weight.sum())
     slope = float((weight * x) @ V) / float((weight * x) @ x)
     most = _DRIFT / math.sqrt(float(weight @ x**2))
-    return tested(
+    return outcome(
         name,
         fails=abs(slope) > most,
         figure=f"{engineering(slope, 'V', 3)} a second",
         limit=f"{engineering(most, 'V', 2)} a second",
         where="sense leads",
-        remedy="Wait until hands and draughts are gone",
-        code="drift-excess",
+        remedy="Wait until hands and draughts are gone; reversal takes away what is even",
     )
 
 
@@ -80,6 +82,7 @@ def _white(series: Series) -> float:
 
 
 def noise(trace: Trace, known: BudgetPlan) -> Finding:
+    """Against what the accuracy data says of this voltmeter."""
     name, s, card = "noise", _white(trace.zero), known.card
     if math.isnan(s):
         return Finding(name, State.WAITS)
@@ -89,7 +92,7 @@ def noise(trace: Trace, known: BudgetPlan) -> Finding:
         return Finding(name, State.NOT_TESTED, f"{figure}; the accuracy data says no noise_nV_per_rt_Hz")
     thermal = 4 * _BOLTZMANN_J_PER_K * _ROOM_K * card.circuit.sense_leads_ohm
     most = _NOISE * math.sqrt((spec**2 + thermal) / (2 * trace.zero.aperture_s))
-    return tested(
+    return outcome(
         name,
         fails=s > most,
         figure=figure,
@@ -101,35 +104,51 @@ def noise(trace: Trace, known: BudgetPlan) -> Finding:
 
 
 def hum(trace: Trace, recipe: Recipe) -> Finding:
+    """A line at the mains' frequency in readings that are short against its period."""
     name, (t, _, V) = "hum", trace.fast.columns
     if len(t) < 12:
         return Finding(name, State.WAITS)
-    phase = 2 * math.pi * recipe.line_frequency_Hz * (t - t[0])
-    base = np.column_stack([np.ones(len(t)), t - t.mean()])
-    whole = np.column_stack([base, np.sin(phase), np.cos(phase)])
-    before, after = _rest(base, V), _rest(whole, V)
-    F = (before - after) / 2 / (after / (len(t) - 4)) if after > 0 else 0.0
-    b = np.linalg.lstsq(whole, V, rcond=None)[0]
-    size = engineering(math.hypot(float(b[2]), float(b[3])), "V", 2)
-    return tested(
+    found = {line_Hz: _sine(t, V, line_Hz) for line_Hz in {recipe.line_frequency_Hz, *_MAINS_HZ}}
+    line_Hz = max(found, key=lambda key: found[key][0])
+    F, size_V = found[line_Hz]
+    return outcome(
         name,
         fails=F > _HUM,
-        figure=f"{size} at {recipe.line_frequency_Hz:g} Hz, F = {F:.1f}",
+        figure=f"{engineering(size_V, 'V', 2)} at {line_Hz:g} Hz, F = {F:.3g}",
         limit=f"F = {_HUM:g}",
         where="sense leads",
         remedy="Twist and shield the sense leads; move away from transformers; read over whole line cycles",
     )
 
 
-def line(trace: Trace) -> Finding:
-    name, one, five = "line frequency", trace.zero, trace.slow
-    if len(five.time_s) < 6:
+def _sine(t: Floats, V: Floats, line_Hz: float) -> tuple[float, float]:
+    """How clearly (F) and how large (V) a sine of that frequency is."""
+    phase = 2 * math.pi * line_Hz * (t - t[0])
+    base = np.column_stack([np.ones(len(t)), t - t.mean()])
+    whole = np.column_stack([base, np.sin(phase), np.cos(phase)])
+    before, after = _rest(base, V), _rest(whole, V)
+    b = np.linalg.lstsq(whole, V, rcond=None)[0]
+    F = (before - after) / 2 / (after / (len(t) - 4)) if after > 0 else 0.0
+    return F, math.hypot(float(b[2]), float(b[3]))
+
+
+def line(trace: Trace, recipe: Recipe) -> Finding:
+    """Whether one cycle of the frequency that was set is one of the mains: else its readings beat, or the hum has
+    another frequency.
+    """
+    name, one, five, (t, _, V) = "line frequency", trace.zero, trace.slow, trace.fast.columns
+    if len(five.time_s) < 6 or len(t) < 12:
         return Finding(name, State.WAITS)
     ratio = _white(one) ** 2 * one.aperture_s / max(_white(five) ** 2 * five.aperture_s, 1e-300)
-    return tested(
+    at_set = _sine(t, V, recipe.line_frequency_Hz)[0]
+    other_Hz = max(_MAINS_HZ, key=lambda line_Hz: _sine(t, V, line_Hz)[0])
+    other = _sine(t, V, other_Hz)[0]
+    elsewhere = other > _HUM and other > 2 * at_set
+    figure = f"noise of one cycle over that of five: {ratio:.2g}"
+    return outcome(
         name,
-        fails=ratio > _LINE,
-        figure=f"noise of one cycle over that of five: {ratio:.2g}",
+        fails=ratio > _LINE or elsewhere,
+        figure=f"{figure}; the hum has {other_Hz:g} Hz" if elsewhere else figure,
         limit=f"{_LINE:g}",
         where="voltmeter",
         remedy="Set the line frequency of this place (--line-frequency)",

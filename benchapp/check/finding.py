@@ -39,7 +39,7 @@ class Finding:
         return EFFECTS[self.code]
 
 
-def tested(
+def outcome(
     name: str, *, fails: bool, figure: str, limit: str = "", where: str = "", remedy: str = "", code: str = ""
 ) -> Finding:
     """One that was made; where it points and what to do are said where it fails."""

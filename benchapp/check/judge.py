@@ -11,7 +11,7 @@ import math
 from benchapp.bench.limits import HouseLimits
 from benchapp.check.at_current import settling, signal, slope
 from benchapp.check.at_zero import drift, hum, line, noise, zero_emf
-from benchapp.check.finding import Finding, State, tested
+from benchapp.check.finding import Finding, State, outcome
 from benchapp.check.trace import Trace
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
@@ -24,7 +24,7 @@ _DRY_V = 0.02
 def findings(trace: Trace, recipe: Recipe, limits: HouseLimits, known: BudgetPlan, tells: bool) -> list[Finding]:
     """All tests in the order in which they hang on one another. `tells`: the source can say that it limits."""
     found = [*_instruments(trace, known), zero_emf(trace, recipe), drift(trace)]
-    found += [noise(trace, known), hum(trace, recipe), line(trace)]
+    found += [noise(trace, known), hum(trace, recipe), line(trace, recipe)]
     R, u = slope(trace.dwells) if trace.dwells.time_s else (math.nan, math.nan)
     connected, right = signal(trace, recipe, R, u, tells)
     found.append(connected)
@@ -44,10 +44,10 @@ def _instruments(trace: Trace, known: BudgetPlan) -> list[Finding]:
     due = Finding("due dates", State.NOT_TESTED, "no accuracy data with a due date")
     if dated:
         figure, remedy = overdue or "in time", "Have it calibrated"
-        due = tested("due dates", fails=bool(overdue), figure=figure, remedy=remedy, code="calibration-overdue")
+        due = outcome("due dates", fails=bool(overdue), figure=figure, remedy=remedy, code="calibration-overdue")
     return [
         Finding("instruments", State.OK, "; ".join(f"{role}: {who}" for role, who in trace.identities.items())),
-        tested(
+        outcome(
             "output before",
             fails=trace.output_before == "ON",
             figure=trace.output_before,
@@ -55,7 +55,7 @@ def _instruments(trace: Trace, known: BudgetPlan) -> list[Finding]:
             where="source",
             remedy="Find out who had switched it on; it is off now",
         ),
-        tested(
+        outcome(
             "error queues",
             fails=bool(told),
             figure=told or "empty",
@@ -75,7 +75,7 @@ def _foreseen(recipe: Recipe, R: float, limits: HouseLimits) -> list[Finding]:
     used = Finding("voltage and range", State.OK, f"{engineering(V, 'V', 3)}, range automatic")
     if range_V is not None:
         over = range_V < V
-        used = tested(
+        used = outcome(
             "voltage and range",
             fails=over or range_V * _LEAST_USED > V,
             figure=f"{engineering(V, 'V', 3)}, {V / range_V:.2g} of the range",
@@ -84,7 +84,7 @@ def _foreseen(recipe: Recipe, R: float, limits: HouseLimits) -> list[Finding]:
             remedy="Choose a higher range" if over else "Choose a lower range, or more current",
             code="overload" if over else "",
         )
-    power = tested(
+    power = outcome(
         "power",
         fails=limits.power_W < P,
         figure=engineering(P, "W", 3),
@@ -93,7 +93,7 @@ def _foreseen(recipe: Recipe, R: float, limits: HouseLimits) -> list[Finding]:
         remedy="Lower the current, or raise the house limit if the part stands it",
         code="broken-off",
     )
-    compliance = tested(
+    compliance = outcome(
         "compliance",
         fails=recipe.compliance_V < V,
         figure=f"{engineering(V, 'V', 3)} over the part alone",
@@ -104,7 +104,7 @@ def _foreseen(recipe: Recipe, R: float, limits: HouseLimits) -> list[Finding]:
     )
     dry = Finding("dry circuit", State.NOT_TESTED, "no such limit in the recipe")
     if recipe.preset == "dry-circuit":
-        dry = tested(
+        dry = outcome(
             "dry circuit",
             fails=recipe.compliance_V > _DRY_V,
             figure=f"{engineering(recipe.compliance_V, 'V', 3)} with open contacts",

@@ -33,9 +33,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "check",
         help="leads, contacts, noise and settling before a run, at 1 %% of the current",
         description="Connect, switch on at 1 % of the recipe's current with the least compliance (a first step far"
-        " below it), read for a few seconds, switch off, and say of each test its figure, its limit, where it points and what"
-        " to do. Exit 4 where a run would not be valid. What 1 % cannot show: the compliance at the full current,"
-        " warming, the resistance of the leads.",
+        " below it), read for a few seconds, switch off, and say of each test its figure, its limit, where it points"
+        " and what to do. Exit 4 where a run would not be valid. What 1 % cannot show: the compliance at the full"
+        " current, warming, the resistance of the leads.",
     )
     add_run_options(parser)
     parser.add_argument("--at", metavar='"1 %%"', default="1 %", help="part of the current (1 %%)")

@@ -29,6 +29,11 @@ class Fixture:
         """Whether there are parts and none is connected."""
         return bool(self._parts) and self.number is None
 
+    @property
+    def largest_A(self) -> float:
+        """The largest current that was ever asked of the source to flow."""
+        return self._largest_A
+
     def flows(self, current_A: float) -> None:
         """So much may flow at a time."""
         self._largest_A = max(self._largest_A, abs(current_A))
