@@ -98,14 +98,21 @@ def check_bench(
 
 
 def _configure(bench: Bench, trial: Recipe, recipe: Recipe, guard: Guard) -> None:
-    """With the least compliance; where the source does not take that, with the recipe's own."""
-    trial = replace(trial, nplc=1.0, range_V=_range_V(recipe))
-    try:
-        bench.configure(trial, guard.beat)
-    except SettingError:
-        if trial.compliance_V == recipe.compliance_V:
-            raise
-        bench.configure(replace(trial, compliance_V=recipe.compliance_V), guard.beat)
+    """On the range of the trial current and with the least compliance; where the source has no such range, or takes no
+    such compliance, with the recipe's own.
+    """
+    at_trial = replace(trial, nplc=1.0, range_V=_range_V(recipe))
+    on_its_range = replace(at_trial, current_A=recipe.current_A)
+    attempts = [
+        replace(attempt, compliance_V=compliance_V)
+        for attempt in (at_trial, on_its_range)
+        for compliance_V in dict.fromkeys((trial.compliance_V, recipe.compliance_V))
+    ]
+    for attempt in attempts[:-1]:
+        with contextlib.suppress(SettingError):
+            bench.configure(attempt, guard.beat)
+            return
+    bench.configure(attempts[-1], guard.beat)
 
 
 def _range_V(recipe: Recipe) -> float | None:

@@ -43,6 +43,16 @@ FAULTS = {
 }
 
 
+# What is there on the shipped benches: a warm joint, a heater, a source that is loud, mains.
+THERE = {
+    "busbar_joint": {"drift of the EMF"},
+    "heated_room": {"drift of the EMF"},
+    "noisy_source": {"noise"},
+    "cable_sample": {"hum"},
+    "bad_day": {"drift of the EMF", "hum"},
+}
+
+
 def with_fault(fault: str, s: Scenario) -> tuple[Scenario, Recipe]:
     """A bench with that fault, and the recipe by which it is checked."""
     recipe, words = recipe_of(s, settle_s=0.02), fault.split()
@@ -56,7 +66,7 @@ def with_fault(fault: str, s: Scenario) -> tuple[Scenario, Recipe]:
         recipe = replace(recipe, nominal_ohm=s.specimen.resistance_ohm / 3)
     elif words[0] == "unit":
         factor = 1000.0 if words[1] == "x1000" else 0.001
-        s = replace(s, source=replace(s.source, gain_error=factor - 1, max_current_A=1e5))
+        s = replace(s, source=replace(s.source, gain_error=factor - 1))
     elif words[0] == "sense":
         ohm = float(words[2]) * 1e3
         s = replace(s, wiring=replace(s.wiring, sense_leads_ohm=ohm))
@@ -80,15 +90,12 @@ def card(s: Scenario) -> BudgetPlan:
 
 
 def trial(bench: str, fault: str, seed: int) -> tuple[bool, bool, float]:
-    """Whether the fault was found, whether anything was, and the largest current over 1 % of the recipe's."""
+    """Whether the fault was found, whether anything that is not there was, and the largest current over 1 % of the recipe's."""
     clean = load_scenario(bench)
     scenario, recipe = with_fault(fault, clean) if fault else (clean, recipe_of(clean))
     found = checked(scenario, seed, recipe=recipe, known=card(clean))
     largest = found.bench.circuit.fixture.largest_A / (0.01 * recipe.current_A)
-    if fault.startswith("unit"):
-        # By the source's own log: what it was asked for, times what it makes of it.
-        largest = found.bench.circuit.fixture.largest_A / (0.01 * recipe.current_A)
-    return FAULTS.get(fault, "") in found.failed, bool(found.failed), largest
+    return FAULTS.get(fault, "") in found.failed, bool(found.failed - THERE.get(bench, set())), largest
 
 
 def main(seeds: int) -> None:
@@ -105,7 +112,7 @@ def main(seeds: int) -> None:
         for bench in BENCHES:
             more = 5 * seeds
             found = list(pool.map(trial, [bench] * more, [""] * more, range(1000, 1000 + more), chunksize=4))
-            print(f"{bench:<16} alarms without a fault: {np.mean([one[1] for one in found]):.1%} of {more}", flush=True)
+            print(f"{bench:<16} false alarms: {np.mean([one[1] for one in found]):.1%} of {more}", flush=True)
             worst = max(worst, *(one[2] for one in found))
     print(f"the largest current that flowed: {worst:.4f} of 1 %")
 

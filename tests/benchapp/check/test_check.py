@@ -65,15 +65,21 @@ def test_two_wire_is_not_the_nominal_value() -> None:
 @pytest.mark.parametrize("part", [0.01, 0.1])
 def test_a_source_in_wrong_units_is_found_before_the_trial_current(part: float) -> None:
     scenario = load_scenario("shunt")
-    wrong = replace(scenario, source=replace(scenario.source, gain_error=999.0, max_current_A=1e4))
+    wrong = replace(scenario, source=replace(scenario.source, gain_error=999.0))
     recipe = recipe_of(scenario)
     found = checked(wrong, recipe=recipe, part=part)
     assert found.failed == {"signal"}
     assert "first step" in found.one("signal").figure
     # What flowed in truth: a thousand times the first step.
-    asked = [float(text.split()[-1].split(";")[0]) for role, way, text in found.sent
-             if role == "source" and way in (">", "->", "sent", "write") and ":LEV" in text.upper()]  # fmt: skip
-    assert max([abs(level) for level in asked], default=0.0) * 1000 <= 0.01001 * recipe.current_A
+    assert found.bench.circuit.fixture.largest_A <= 0.01001 * recipe.current_A
+
+
+def test_a_source_without_so_small_a_range_is_checked_on_its_own() -> None:
+    scenario = load_scenario("shunt")
+    coarse = replace(scenario, source=replace(scenario.source, max_current_A=100.0))
+    found = checked(coarse)
+    assert found.failed == set()
+    assert found.bench.circuit.fixture.largest_A <= 0.01001 * recipe_of(scenario).current_A
 
 
 def test_noise_is_held_against_the_accuracy_data() -> None:
