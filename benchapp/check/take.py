@@ -39,6 +39,9 @@ class NotProvedOff(InstrumentError):
 
 def trial_recipe(recipe: Recipe, part: float) -> Recipe:
     """At a part of the current, with the least compliance that lets it flow. Raises InputError."""
+    if recipe.channels:
+        remedy = "Leave channels out, and connect one part to check its leads"
+        raise InputError(Fault("parts on a scanner are not checked", "", remedy, field="channels"))
     if not 0 < part <= 1:
         remedy = 'Write a part of the current, as in "1 %" or "10 %"'
         raise InputError(Fault("no part of the current", f"{part * 100:g} %", remedy, field="--at"))

@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import contextlib
 import re
-import signal
-from collections.abc import Iterator
 from dataclasses import asdict
 
-from benchapp.bench.bench import Bench
-from benchapp.bench.limits import load_limits
-from benchapp.check.finding import Finding, State
-from benchapp.check.take import DEFAULT_PART, check_bench
+from benchapp.check.take import DEFAULT_PART
 from benchapp.cli.budget_options import budget_plan
+from benchapp.cli.checking import checked, in_words, may_start
 from benchapp.cli.measure import add_run_options, bench_of, entries_of
 from benchapp.cli.output import opened
 from benchapp.cli.scenarios import loaded
@@ -21,10 +16,6 @@ from benchapp.clock import ScaledClock
 from benchapp.errors import Fault, InputError
 from benchapp.recipe import build_recipe
 from benchapp.result.json_object import to_line
-from benchapp.result.validity import Effect
-from drivers.guardian import NoGuard, ProcessGuard
-
-_MARKS = {State.OK: "ok", State.FAILS: "FAILS", State.WAITS: "waits", State.NOT_TESTED: "-"}
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -49,11 +40,8 @@ def run(arguments: argparse.Namespace) -> int:
     recipe = build_recipe(entries_of(arguments, scenario))
     known = budget_plan(arguments, recipe.confidence, None, recipe.settle_s, recipe.aperture_s)
     part = part_of_current(arguments.at)
-    with bench_of(arguments, scenario, recipe) as plan, _ended_by_signals():
-        guard = NoGuard() if plan.in_process else ProcessGuard()
-        found = check_bench(
-            Bench(plan), recipe, load_limits(), known, clock=ScaledClock(arguments.speed), guard=guard, part=part
-        )
+    with bench_of(arguments, scenario, recipe) as plan:
+        found = checked(plan, recipe, known, ScaledClock(arguments.speed), part)
     if arguments.json is not None:
         with opened(arguments.json, "--json", [arguments.recipe, arguments.instrument_card]) as stream:
             rows = [{**asdict(one), "state": str(one.state), "effect": str(one.effect)} for one in found]
@@ -61,31 +49,6 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         print("\n".join(in_words(found)))
     return 0 if may_start(found) else 4
-
-
-def may_start(found: list[Finding]) -> bool:
-    """By the gate's own table: nothing that would make a run not valid."""
-    return all(one.effect is not Effect.NOT_VALID for one in found)
-
-
-def in_words(found: list[Finding]) -> list[str]:
-    """A line a test, and below it where and what to do where it fails."""
-    lines = []
-    for one in found:
-        limit = f"  (limit {one.limit})" if one.limit else ""
-        lines.append(f"{_MARKS[one.state]:<6}{one.name:<20}{one.figure}{limit}".rstrip())
-        if one.state is State.FAILS:
-            where = f"{one.where}: " if one.where else ""
-            lines.append(f"{'':<6}{'':<20}{where}{one.remedy}")
-    doubts = [one.name for one in found if one.effect is Effect.DOUBTFUL]
-    shut = [one.name for one in found if one.effect is Effect.NOT_VALID]
-    if shut:
-        lines.append(f"A run would not be valid: {', '.join(shut)}")
-    elif doubts:
-        lines.append(f"A run may start, and may be doubtful: {', '.join(doubts)}")
-    else:
-        lines.append("A run may start")
-    return lines
 
 
 def part_of_current(text: str) -> float:
@@ -96,21 +59,3 @@ def part_of_current(text: str) -> float:
         remedy = f'Write a part of the current, as in "{DEFAULT_PART:.0%}" or "10 %"'
         raise InputError(Fault("no part of the current", text, remedy, field="--at"))
     return part
-
-
-@contextlib.contextmanager
-def _ended_by_signals() -> Iterator[None]:
-    """SIGTERM and SIGHUP end a check as Ctrl-C does, once: the output goes off on the way out."""
-
-    def end(number: int, _frame: object) -> None:
-        for name in names:
-            signal.signal(getattr(signal, name), signal.SIG_IGN)
-        raise KeyboardInterrupt(signal.Signals(number).name)
-
-    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    before = {name: signal.signal(getattr(signal, name), end) for name in names}
-    try:
-        yield
-    finally:
-        for name, handler in before.items():
-            signal.signal(getattr(signal, name), handler)

@@ -15,6 +15,8 @@ from benchapp.bench.limits import load_limits
 from benchapp.bench.plan import BenchPlan, check_scanner, plan_bench
 from benchapp.cli.auxiliary_options import add_auxiliary_options, auxiliary_plan
 from benchapp.cli.budget_options import add_budget_options, budget_plan, read_option
+from benchapp.cli.checking import checked, may_start
+from benchapp.cli.checking import in_words as findings_in_words
 from benchapp.cli.decision_options import add_decision_options, add_require_option, exit_with_all
 from benchapp.cli.geometry_options import add_geometry_options, geometry
 from benchapp.cli.off import tell_of_left_behind
@@ -94,6 +96,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     add_run_options(parser)
     add_require_option(parser)
+    parser.add_argument(
+        "--check", action="store_true", help="check leads and contacts first, and start only where a run can be valid"
+    )
     parser.add_argument("--operator", metavar="...", help="who measures; written down with the run")
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
     parser.add_argument("--json", metavar="FILE", help='the result as JSON, "-" for standard output')
@@ -162,11 +167,17 @@ def run(arguments: argparse.Namespace) -> int:
         bench_of(arguments, scenario, recipe) as bench,
         beside.turned(bench) as plan,
     ):
+        clock = ScaledClock(arguments.speed)
+        if arguments.check:
+            found = checked(plan, recipe, known, clock)
+            print("\n".join(findings_in_words(found)), file=sys.stderr)
+            if not may_start(found):
+                return 4
         session = Session(
             plan,
             recipe,
             load_limits(),
-            clock=ScaledClock(arguments.speed),
+            clock=clock,
             logbook=arguments.logbook or default_path(),
             bench_note=note,
             transcript=transcript,

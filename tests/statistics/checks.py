@@ -90,7 +90,7 @@ def card(s: Scenario) -> BudgetPlan:
 
 
 def trial(bench: str, fault: str, seed: int) -> tuple[bool, bool, float]:
-    """Whether the fault was found, whether anything that is not there was, the largest current over 1 % of the whole."""
+    """Whether the fault was found, whether anything that is not there was, and the largest current over 1 %."""
     clean = load_scenario(bench)
     scenario, recipe = with_fault(fault, clean) if fault else (clean, recipe_of(clean))
     found = checked(scenario, seed, recipe=recipe, known=card(clean))

@@ -113,6 +113,21 @@ def test_the_house_limits_hold_for_the_whole_recipe() -> None:
         checked(scenario, limits=HouseLimits(current_A=1.0))
 
 
+def test_the_gate_before_a_run(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("BENCHAPP_CONFIG", str(tmp_path))
+    monkeypatch.setenv("BENCHAPP_DATA", str(tmp_path))
+    fast = ("--speed", "40", "--blocks", "5")
+    assert main(["measure", "--check", "--scenario", "open_sense_lead", *fast]) == 4
+    assert "would not be valid: signal" in capsys.readouterr().err
+    assert not (tmp_path / "logbook.sqlite").exists()
+    assert main(["measure", "--check", "--scenario", "shunt", *fast]) == 0
+    assert "A run may start" in capsys.readouterr().err
+    assert main(["check", "--scenario", "lugs_on_fixture"]) == 2
+    assert "channels" in capsys.readouterr().err
+
+
 def test_by_command_line(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("BENCHAPP_CONFIG", str(tmp_path))
     assert main(["check", "--scenario", "shunt", "--speed", "20"]) == 0
