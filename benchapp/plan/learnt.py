@@ -55,6 +55,23 @@ def learn(recipe: Recipe, time_s: Floats, current_A: Floats, voltage_V: Floats, 
         problem = f"{len(time_s)} readings do not tell the noise"
         remedy = f"Take a run of {LEAST_READINGS} readings or more, better 20 s"
         raise InputError(Fault(problem, "", remedy, field=where))
+    changed = level_groups(current_A).changed
+    settling, R, rest = _signal(recipe, time_s, current_A, voltage_V)
+    drift = np.polynomial.polynomial.polyfit(time_s - time_s[0], voltage_V - R * current_A, 1)
+    step_s = float(time_s[-1] - time_s[0]) / (len(time_s) - 1)
+    noise = fit_noise(_bridged(rest), step_s, recipe.aperture_s)
+    pace = _pace(recipe, time_s, changed)
+    return Learnt(noise, pace, R, float(drift[0]), float(drift[1]), len(time_s), settling)
+
+
+def without_signal(recipe: Recipe, time_s: Floats, current_A: Floats, voltage_V: Floats) -> Floats:
+    """What is left of the voltages when R, offset and settling are taken away: EMF and noise."""
+    return _bridged(_signal(recipe, time_s, current_A, voltage_V)[2])
+
+
+def _signal(
+    recipe: Recipe, time_s: Floats, current_A: Floats, voltage_V: Floats
+) -> tuple[Settling | None, float, Floats]:
     groups = level_groups(current_A)
     since = _since_change(groups.changed)
     own = _by_its_own_fit(recipe, time_s, current_A, voltage_V) if recipe.examine else None
@@ -63,11 +80,7 @@ def learn(recipe: Recipe, time_s: Floats, current_A: Floats, voltage_V: Floats, 
     else:
         settling, R = _settling(recipe, time_s, current_A, voltage_V, since)
         rest = _without_means(groups.group, since, voltage_V)
-    drift = np.polynomial.polynomial.polyfit(time_s - time_s[0], voltage_V - R * current_A, 1)
-    step_s = float(time_s[-1] - time_s[0]) / (len(time_s) - 1)
-    noise = fit_noise(_bridged(rest), step_s, recipe.aperture_s)
-    pace = _pace(recipe, time_s, groups.changed)
-    return Learnt(noise, pace, R, float(drift[0]), float(drift[1]), len(time_s), settling)
+    return settling, R, rest
 
 
 def _bridged(rest: Floats) -> Floats:
