@@ -5,7 +5,20 @@ from __future__ import annotations
 import argparse
 import sys
 
-from benchapp.cli import analyse, budget, check, compare, instruments, logbook, measure, off, plan, simulate, window
+from benchapp.cli import (
+    analyse,
+    budget,
+    check,
+    compare,
+    instruments,
+    logbook,
+    measure,
+    off,
+    plan,
+    simulate,
+    study,
+    window,
+)
 from benchapp.cli.terminal import plain_output
 from benchapp.errors import BenchError
 from benchapp.version import VERSION
@@ -58,6 +71,7 @@ def _parser() -> argparse.ArgumentParser:
     check.add_parser(commands)
     off.add_parser(commands)
     plan.add_parser(commands)
+    study.add_parser(commands)
     analyse.add_parser(commands)
     logbook.add_parser(commands)
     budget.add_parser(commands)

@@ -46,7 +46,8 @@ class Session:
     `statement` is what stands for the run so far, or at its end; `statements` are those of all parts, where a scanner
     connects several.
 
-    `known` is what is known beside the readings; it enters every statement.
+    `known` is what is known beside the readings; it enters every statement. `study` is written down with the run: of
+    which study it is a step.
     """
 
     def __init__(
@@ -62,6 +63,7 @@ class Session:
         transcript: Transcript | None = None,
         known: BudgetPlan | None = None,
         geometry: Geometry | None = None,
+        study: str = "",
     ) -> None:
         self.recipe = recipe
         self.plan = plan
@@ -82,7 +84,7 @@ class Session:
         self._temperatures: np.ndarray | None = None  # of the whole run, once it has ended
         self._changed = threading.Condition()
         self._end: RunEnd | None = None
-        header = RunHeader(VERSION, recipe_to_toml(recipe), _described(plan, bench_note, operator))
+        header = RunHeader(VERSION, recipe_to_toml(recipe), _described(plan, bench_note, operator, study))
         self._recorder = Recorder(logbook, header, publish=self._publish, conclude=self._conclude)
         self._watcher = Watcher(recipe, self._terms, self.history, self.events, self._show)
         self._run_thread = threading.Thread(target=self._run, name="run")
@@ -218,7 +220,7 @@ def prepare_process() -> None:
     gc.freeze()
 
 
-def _described(plan: BenchPlan, note: str, operator: str) -> dict[str, str]:
+def _described(plan: BenchPlan, note: str, operator: str, study: str) -> dict[str, str]:
     bench = {
         "source": plan.source,
         "voltmeter": plan.voltmeter,
@@ -226,6 +228,8 @@ def _described(plan: BenchPlan, note: str, operator: str) -> dict[str, str]:
         "voltmeter_dialect": "" if plan.voltmeter_dialect is None else plan.voltmeter_dialect.id,
         "note": note,
     }
+    if study:
+        bench["study"] = study
     if plan.thermometer:
         bench["thermometer"] = plan.thermometer
     if plan.scanner:

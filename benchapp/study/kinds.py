@@ -1,0 +1,129 @@
+"""The kinds of study: which runs each needs, and what it concludes from them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from benchapp.errors import Fault, InputError
+from benchapp.recipe import Recipe, StopRule
+from benchapp.study.comparison import comparison
+from benchapp.study.conclusion import Conclusion, Floats, StudyRun
+from benchapp.study.levels import LINEARITY_LEVELS, POWER_LEVELS, linearity, power
+from benchapp.study.noise_floor import noise_floor
+from benchapp.study.reconnection import LEAST, reconnection
+from benchapp.study.settling import DWELL, settling
+from benchapp.study.stability import stability
+from benchapp.study.temperature import temperature
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One run: its recipe, and what a person has to do before it; empty for nothing."""
+
+    recipe: Recipe
+    before: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """`steps` from the recipe and how often all of it is repeated; `conclude` from the runs and their blocks."""
+
+    about: str
+    steps: Callable[[Recipe, int], list[Step]]
+    conclude: Callable[[list[StudyRun], list[Floats]], Conclusion]
+    repeats: int = 1
+
+
+def _plain(recipe: Recipe) -> Recipe:
+    """Without what a study does not vary."""
+    return replace(recipe, examine=False, third_level=False, channels=(), wanted_estimator=None, stepping="host")
+
+
+def _once(recipe: Recipe, repeats: int, **changes: object) -> list[Step]:
+    one = _plain(recipe)
+    duration_s = one.stop.duration_s or 30.0
+    stop = StopRule(None, duration_s=duration_s * repeats)
+    return [Step(replace(one, stop=stop, **changes))]  # type: ignore[arg-type]
+
+
+def _at_levels(levels: Sequence[float]) -> Callable[[Recipe, int], list[Step]]:
+    def steps(recipe: Recipe, repeats: int) -> list[Step]:
+        one = _plain(recipe)
+        # The range is that of the largest current: another one would have a gain of its own.
+        range_V = one.range_V
+        return [Step(replace(one, current_A=one.current_A * level, range_V=range_V)) for level in (*levels,) * repeats]
+
+    return steps
+
+
+def _by_hand(words: tuple[str, ...], *, odd: bool = False) -> Callable[[Recipe, int], list[Step]]:
+    """Runs with a hand on the leads before each; `odd`: once more the first at the end."""
+
+    def steps(recipe: Recipe, repeats: int) -> list[Step]:
+        count = len(words) * repeats + odd
+        return [Step(_plain(recipe), words[index % len(words)]) for index in range(count)]
+
+    return steps
+
+
+def _with_thermometer(recipe: Recipe, repeats: int) -> list[Step]:
+    if not recipe.corrects_temperature:
+        remedy = 'Write temperature_lag, reference_temperature and temperature_coefficient, about right: "10 s" will do'
+        fault = Fault("a study of the temperature reads a thermometer", "", remedy, field="temperature_lag")
+        raise InputError(fault)
+    return _once(recipe, repeats)
+
+
+KINDS = {
+    "settling": Kind(
+        "long dwells without a delay: the time constant, and the delay that it needs",
+        lambda recipe, repeats: _once(recipe, repeats, signs="+" * DWELL + "-" * DWELL, settle_s=0.0),
+        lambda runs, blocks: settling(runs),
+    ),
+    "power": Kind(
+        "at the current and at half of it: R at zero power, and how R rises",
+        _at_levels(POWER_LEVELS),
+        lambda runs, blocks: power(runs),
+        2,
+    ),
+    "linearity": Kind(
+        "at the current, a half and a tenth of it: a voltage that follows the sign, and how R rises",
+        _at_levels(LINEARITY_LEVELS),
+        lambda runs, blocks: linearity(runs),
+        2,
+    ),
+    "temperature": Kind(
+        "with a thermometer, while the temperature goes up and down: coefficient and lag",
+        _with_thermometer,
+        lambda runs, blocks: temperature(runs, blocks, runs[0].recipe.reference_C or 20.0),
+        10,
+    ),
+    "stability": Kind("over a long time: the drift of R", _once, stability, 20),
+    "noise-floor": Kind(
+        "the noise of the bench, and which aperture and sequence suit it",
+        lambda recipe, repeats: _once(recipe, repeats, signs="++--"),
+        lambda runs, blocks: noise_floor(runs),
+        2,
+    ),
+    "comparison": Kind(
+        "a standard and the part in turns, connected by hand: their ratio",
+        _by_hand(("Connect the standard", "Connect the part"), odd=True),
+        lambda runs, blocks: comparison(runs),
+        4,
+    ),
+    "reconnection": Kind(
+        "the part connected anew before each run: how R scatters by it",
+        _by_hand(("Take the part off and connect it anew",)),
+        lambda runs, blocks: reconnection(runs),
+        LEAST + 2,
+    ),
+}
+
+
+def blocks_of(blocks: np.ndarray) -> Floats:
+    """Blocks as a study takes them: time_s and R in ohm first."""
+    found: Floats = np.asarray(blocks, dtype=float)
+    return found
