@@ -7,12 +7,14 @@ import math
 import numpy as np
 
 from benchapp.analysis.exponential import decay, fit_exponential
+from benchapp.analysis.student import chi_square_quantile
 from benchapp.quantity import engineering
 from benchapp.study.conclusion import Conclusion, Figure, Floats, StudyRun, ppm
 
 DWELL = 16
 _LEFT = 1e-5  # of the step, after the delay that is proposed
 _LEAST_DELAY_S = 0.005
+_SURE = 0.9999
 
 
 def settling(runs: list[StudyRun]) -> Conclusion:
@@ -36,14 +38,20 @@ def settling(runs: list[StudyRun]) -> Conclusion:
     if not first.is_seen:
         seen = max(abs(y[0] - float(np.mean(y[len(y) // 2 :]))), 2 * scatter)
         text = (
-            f"Nothing is seen to settle after the first {engineering(float(t[0]), 's', 2)}; above"
-            f" {ppm(seen, float(R))} of R it would have been, in dwells of {engineering(span_s, 's', 2)}."
+            f"Nothing is seen to settle; above {ppm(seen, float(R))} of R it would have been, in dwells of"
+            f" {engineering(span_s, 's', 2)} from {engineering(float(t[0]), 's', 2)} on."
         )
         return Conclusion("settling", (settled,), text, picture=picture)
     if fit.tau > span_s / 2 or not math.isfinite(fit.tau_high):
         text = (
             f"It settles for longer than these dwells show ({engineering(span_s, 's', 2)}): the time constant cannot be"
             " told. Repeat with longer dwells, or a longer aperture."
+        )
+        return Conclusion("settling", figures, text, tells=False, picture=picture)
+    if fit.rest_squared > chi_square_quantile(_SURE, fit.freedom) * max(scatter, 1e-300) ** 2:
+        text = (
+            f"It settles, but not with one time constant (about {engineering(fit.tau, 's', 2)}): several things come to"
+            " rest one after the other. Lengthen the delay until R no longer changes."
         )
         return Conclusion("settling", figures, text, tells=False, picture=picture)
     delay_s = max(_LEAST_DELAY_S, fit.tau_high * math.log(max(1.0, abs(first.value) / _LEFT)))

@@ -87,14 +87,15 @@ def temperature(runs: list[StudyRun], blocks: list[Floats], reference_C: float =
         return Conclusion("temperature", (alpha, lag), text, tells=False, picture=picture)
     text = (
         f"R changes by {ppm(alpha.value, 1.0)} a kelvin at {reference_C:g} degC"
-        + (f", {engineering(fit.tau, 's', 2)} behind the thermometer" if fit.tau_low > 0 else "")
+        + (f", {engineering(fit.tau, 's', 2)} behind the thermometer" if lag.low > 0 and lag.high < math.inf else "")
         + "."
     )
     changes = {
         "temperature_coefficient": f"{alpha.value:.4g} / K",
         "reference_temperature": f"{reference_C:g} degC",
-        "temperature_lag": f"{fit.tau:.2g} s",
     }
+    if math.isfinite(lag.high):
+        changes["temperature_lag"] = f"{fit.tau:.2g} s"
     return Conclusion("temperature", (alpha, lag), text, changes, picture=picture)
 
 
