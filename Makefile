@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test bench coverage examined verdicts gallery kill-trial fault-matrix starvation rivals damaged-logbooks fuzz plate lying-sources mutants clean
+.PHONY: run test bench coverage examined planning verdicts gallery kill-trial fault-matrix starvation rivals damaged-logbooks fuzz plate lying-sources mutants clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -22,6 +22,9 @@ coverage: .venv/.test-ready
 
 examined: .venv/.test-ready
 	@$(BIN)/python -m tests.resumed examined "$(N)" tests.statistics.examined
+
+planning: .venv/.test-ready
+	@$(BIN)/python -m tests.resumed planning "$(N)" $(addprefix tests.statistics.,plans rehearsals checks studies)
 
 verdicts: .venv/.test-ready
 	@$(BIN)/python -m tests.resumed verdicts "$(N)" tests.statistics.verdicts
