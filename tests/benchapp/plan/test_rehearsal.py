@@ -55,7 +55,7 @@ def test_too_few_readings_tell_no_noise(tmp_path: Path) -> None:
 def test_by_command_line(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("BENCHAPP_CONFIG", str(tmp_path / "config"))
     monkeypatch.setenv("BENCHAPP_DATA", str(tmp_path / "data"))
-    assert main(["measure", "--scenario", "shunt", "--speed", "40", "--duration", "10 s"]) == 0
+    assert main(["measure", "--scenario", "shunt", "--speed", "40", "--blocks", "60"]) == 0
     bench = str(tmp_path / "mine.toml")
     assert main(["simulate", "--from-run", "1", "--out", bench]) == 0
     assert main(["measure", "--scenario", bench, "--speed", "40", "--duration", "3 s"]) == 0
