@@ -44,6 +44,10 @@ def predict(recipe: Recipe, thermal_resistance_K_per_W: float | None = None) -> 
     run_s = recipe.stop.duration_s
     if recipe.stop.blocks is not None and block:
         run_s = recipe.stop.blocks * block_s
+    if recipe.stop.cycles is not None:
+        cycle = recipe.cycle
+        changes = int((cycle.positions == 0).sum())
+        run_s = recipe.stop.cycles * (cycle.readings * recipe.aperture_s + changes * recipe.settle_s)
     rise = None if power is None or thermal_resistance_K_per_W is None else power * thermal_resistance_K_per_W
     return Prediction(None if nominal is None else nominal * recipe.current_A, power, rise, block, block_s, run_s)
 

@@ -10,10 +10,23 @@ from PySide6.QtCore import QObject, Signal
 from benchapp.bench.limits import LimitExceeded, load_limits
 from benchapp.errors import InputError
 from benchapp.files import replacing
-from benchapp.recipe import RECIPE_KEYS, Recipe, build_recipe, entries_from_text, entries_from_toml
+from benchapp.recipe import (
+    RECIPE_KEYS,
+    Recipe,
+    build_recipe,
+    entries_from_text,
+    entries_from_toml,
+    recipe_to_toml,
+)
+from benchapp.recipe_rules import STOP_KEYS
 from benchapp.recipe_values import Entry
 from benchapp.tables import quoted
 from sim.scenario import Scenario, load_scenario
+
+_PLANNED = (
+    *("nominal", "current", "compliance", "range", "nplc", "settle", "signs", "emf_order"),
+    *("duration", "cycles", "examine"),
+)
 
 
 class RecipeModel(QObject):
@@ -39,6 +52,26 @@ class RecipeModel(QObject):
             self.texts[key] = text
             self._check()
             self.changed.emit()
+
+    def set_examined(self, *, on: bool) -> None:
+        """Whether the run examines itself; its cycle and its end take the place of sequence and stop rule."""
+        texts = {key: text for key, text in self.texts.items() if key not in ("examine", "third_level", "cycles")}
+        if on:
+            texts = {key: text for key, text in texts.items() if key not in (*STOP_KEYS, "signs", "estimator")}
+            texts["examine"] = "yes"
+        self.take(texts, self.path)
+
+    @property
+    def examined(self) -> bool:
+        """Whether it does."""
+        return self.texts.get("examine", "").strip().lower() in ("yes", "true")
+
+    def take_planned(self, recipe: Recipe) -> None:
+        """What a plan has found; name, limits and all that it does not decide stay."""
+        found = {key: str(entry.value) for key, entry in entries_from_text(recipe_to_toml(recipe), "plan").items()}
+        planned = {key: found[key] for key in _PLANNED if key in found}
+        kept = {key: text for key, text in self.texts.items() if key not in (*_PLANNED, *STOP_KEYS, "third_level")}
+        self.take({**kept, **planned}, self.path)
 
     def take(self, texts: dict[str, str], path: Path | None = None) -> None:
         """Another recipe altogether."""

@@ -127,6 +127,7 @@ class MainWindow(QMainWindow):
         assert isinstance(application, QGuiApplication)
         application.focusWindowChanged.connect(self._escape_watch.watch)
         self.specimen.done.connect(self._shower(StageName.BENCH))
+        self.specimen.plan_wanted.connect(self.plan)
         self.bench_stage.done.connect(self._shower(StageName.MEASURE))
         self.logbook.repeat_wanted.connect(self._repeat)
         self.measure.read_out_wanted.connect(self.show_read_out)
@@ -214,6 +215,15 @@ class MainWindow(QMainWindow):
                 self._controller.use_accuracy(Path(path))
             except InputError as error:
                 self._controller.accuracy_fault = str(error)
+
+    def plan(self) -> None:
+        """From a target uncertainty to a recipe."""
+        from benchapp.ui.specimen.plan_dialog import PlanDialog
+
+        nominal = self.recipe.texts.get("nominal", "")
+        dialog = PlanDialog(self._controller.logbook, self._controller.card, nominal, self)
+        if dialog.exec() and dialog.recipe is not None:
+            self.recipe.take_planned(dialog.recipe)
 
     def switch_theme(self) -> None:
         """Dark to light and back."""

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QFileDialog, QGridLayout, QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QCheckBox, QFileDialog, QGridLayout, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from benchapp.errors import InputError
 from benchapp.plan.cautions import cautions
@@ -68,9 +68,11 @@ class SpecimenStage(QWidget):
 
     Signals:
         done: the operator goes on to the bench.
+        plan_wanted: the operator wants to plan from a target uncertainty.
     """
 
     done = Signal()
+    plan_wanted = Signal()
 
     def __init__(self, theme: Theme, recipe: RecipeModel, bench: BenchModel, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -112,11 +114,15 @@ class SpecimenStage(QWidget):
                 grid.addWidget(edit, line, 1)
                 grid.addWidget(remark, line, 2)
             column.addLayout(grid)
+        self.examined = QCheckBox("The run examines itself: settling, warming, polarities, dependence on the current")
+        self.examined.toggled.connect(self._examine)
+        column.addWidget(self.examined)
         column.addStretch(1)
         self._go = KeyButton(self._theme, "To the bench", "Ctrl+Return", self.done.emit, self, main=True)
         buttons = QHBoxLayout()
         buttons.setSpacing(8)
         buttons.addWidget(self._go, 2)
+        buttons.addWidget(KeyButton(self._theme, "Plan…", "Ctrl+P", self.plan_wanted.emit, self), 1)
         buttons.addWidget(KeyButton(self._theme, "Open…", "Ctrl+O", self.ask_open, self), 1)
         buttons.addWidget(KeyButton(self._theme, "Save…", "Ctrl+S", self.ask_save, self), 1)
         column.addLayout(buttons)
@@ -179,6 +185,10 @@ class SpecimenStage(QWidget):
             self._model.set_text(key, text)
 
         return typed
+
+    def _examine(self, on: bool) -> None:
+        if on != self._model.examined:
+            self._model.set_examined(on=on)
 
     # Files.
 
@@ -246,6 +256,7 @@ class SpecimenStage(QWidget):
             told[label] = told.get(label) or ("" if untouched else fault)
             label.setText(told[label] or note)
             label.setStyleSheet(f"color: {self._theme.colours.failed}" if told[label] else "")
+        self.examined.setChecked(self._model.examined)
         self._go.setEnabled(not faults)
         count = len(faults)
         self._go.setText("To the bench" if not count else f"{count} value{'s' if count > 1 else ''} to mend")
