@@ -85,19 +85,26 @@ def check_bench(
         got.output_before = str(states[-1]) if states else ""
         _configure(bench, trial, recipe, guard)
         got.identities = bench.identities()
+        guard.beat()  # the last look before the output goes on: what was ordered during the set-up holds
         energised.switch_on()
         _Taking(source, voltmeter, recipe, trial, clock, guard, got, limits).all()
         source.step(0.0)
         got.complaints = [*source.look_after(), *voltmeter.reported()]
         tells = source.tells_compliance
     finally:
-        off = energised is None or energised.switch_off(guard.beat)
+        off = energised is None or energised.switch_off(lambda: _show_life(guard))
         with contextlib.suppress(InstrumentError, OSError):
             bench.close(contacts=off)
     if not off:
         raise NotProvedOff("the output could not be proved off after the check", resource="source",
                            remedy="Switch the source off by hand.")  # fmt: skip
     return findings(got, recipe, limits, known, tells)
+
+
+def _show_life(guard: Guard) -> None:
+    """While the output is switched off nothing may break in."""
+    with contextlib.suppress(InstrumentError):
+        guard.beat()
 
 
 def _configure(bench: Bench, trial: Recipe, recipe: Recipe, guard: Guard) -> None:

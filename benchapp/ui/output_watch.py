@@ -97,6 +97,10 @@ class OutputWatch(QObject):
         self._orders.put(let_go)
         done.wait(_TAKE_OVER_S)
 
+    def tell(self, state: OutputState) -> None:
+        """What a check reads while it has the instrument; from its own thread."""
+        self._idle = OutputSeen.now(state)
+
     def take_back(self) -> None:
         """The run has ended."""
         self._held = False

@@ -13,7 +13,7 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from benchapp.bench.ammeter import check_measured_current
 from benchapp.bench.auxiliary import AuxiliaryPlan
 from benchapp.bench.limits import load_limits
-from benchapp.bench.plan import check_scanner, plan_bench
+from benchapp.bench.plan import BenchPlan, check_scanner, plan_bench
 from benchapp.clock import ScaledClock
 from benchapp.errors import BenchError, Fault, InputError, QuantityError
 from benchapp.quantity import parse_positive
@@ -21,6 +21,7 @@ from benchapp.recipe import Recipe
 from benchapp.result.budget import BudgetPlan
 from benchapp.result.card import InstrumentCard
 from benchapp.run.session import Session, prepare_process
+from benchapp.ui.lead_check import LeadCheck
 from benchapp.ui.models import BenchChoice
 from benchapp.ui.output_watch import OutputWatch, Target
 from sim.bench import SimulatedBench
@@ -41,10 +42,12 @@ class RunController(QObject):
     Signals:
         polled: the session, 30 times a second while it has news, and once after its end.
         failed: a run could not be started, with what to do about it.
+        checked: what a check has found, or why it found nothing.
     """
 
     polled = Signal(object)
     failed = Signal(str)
+    checked = Signal(object)
 
     def __init__(self, logbook: Path, speed: float = 1.0) -> None:
         super().__init__()
@@ -53,6 +56,7 @@ class RunController(QObject):
         self.card: InstrumentCard | None = None
         self.accuracy_fault = ""
         self._session: Session | None = None
+        self._check: LeadCheck | None = None
         self._server: BenchServer | None = None
         self._beside = contextlib.ExitStack()  # what stands beside source and voltmeter as long as they do
         self._shown: object = None
@@ -97,7 +101,7 @@ class RunController(QObject):
 
     def start(self, recipe: Recipe, choice: BenchChoice) -> bool:
         """Begin a run; False where it cannot begin (`failed` says why)."""
-        if self.running:
+        if self.running or self.checking:
             return False
         self._close_server()
         self.output.hand_over()
@@ -117,9 +121,44 @@ class RunController(QObject):
         self._timer.start()
         return True
 
+    @property
+    def checking(self) -> bool:
+        """Whether a check is under way."""
+        return self._check is not None
+
+    def check(self, recipe: Recipe, choice: BenchChoice) -> bool:
+        """Begin a check of leads and contacts; False where it cannot begin. `checked` tells when it has ended."""
+        if self.running or self.checking:
+            return False
+        self._close_server()
+        self.output.hand_over()
+        try:
+            plan, _, known = self._make_plan(recipe, choice)
+            load_limits().check(recipe)
+        except BenchError as error:
+            self._close_server()
+            self.output.take_back()
+            self.checked.emit(str(error))
+            return False
+        self._check = LeadCheck(plan, recipe, known, ScaledClock(self._speed), self.output.tell)
+        self._check.ended.connect(self._check_ended, Qt.ConnectionType.QueuedConnection)
+        self._check.start()
+        return True
+
+    def _check_ended(self, found: object) -> None:
+        if self._check is not None:
+            self._check.wait()
+            self._check = None
+        if self._target is not None:
+            self.output.follow(self._target)
+        self.output.take_back()
+        self.checked.emit(found)
+
     def off(self, why: str) -> None:
-        """The output off: the run under way ends; where there is none, the source is told so directly."""
-        if self.running:
+        """The output off: what is under way ends; where there is nothing, the source is told so directly."""
+        if self._check is not None:
+            self._check.stop()
+        elif self.running:
             self.stop(why)
         else:
             self.output.off()
@@ -132,6 +171,10 @@ class RunController(QObject):
     def shut_down(self) -> None:
         """End everything and wait until the output is off; for closing the window."""
         self._timer.stop()
+        if self._check is not None:
+            self._check.stop()
+            self._check.wait()
+            self._check = None
         if self._session is not None:
             self._session.control.stop("the window was closed")
             self._session.wait()
@@ -148,6 +191,12 @@ class RunController(QObject):
         self._timer.setInterval(_FAST_POLL_MS if rate > _FAST_READINGS_PER_S else _POLL_MS)
 
     def _make_session(self, recipe: Recipe, choice: BenchChoice) -> Session:
+        plan, note, known = self._make_plan(recipe, choice)
+        clock = ScaledClock(self._speed)
+        return Session(plan, recipe, load_limits(), clock=clock, logbook=self._logbook, bench_note=note, known=known)
+
+    def _make_plan(self, recipe: Recipe, choice: BenchChoice) -> tuple[BenchPlan, str, BudgetPlan]:
+        """The instruments, a note on them, and what is known beside."""
         dialects = choice.source_dialect.strip() or "scpi", choice.voltmeter_dialect.strip() or "scpi"
         scenario, note = choice.loaded(), ""
         if scenario is None:
@@ -187,11 +236,10 @@ class RunController(QObject):
                 plan = replace(plan, polarity_switch=self._server.polarity_switch)
                 plan = self._beside.enter_context(AuxiliaryPlan().turned(plan))
         self._target = Target(plan.source, dialects[0])
-        clock = ScaledClock(self._speed)
         known = BudgetPlan(
             self.card, confidence=recipe.confidence, settle_s=recipe.settle_s, aperture_s=recipe.aperture_s
         )
-        return Session(plan, recipe, load_limits(), clock=clock, logbook=self._logbook, bench_note=note, known=known)
+        return plan, note, known
 
     def _close_server(self) -> None:
         self._beside.close()

@@ -36,6 +36,7 @@ from benchapp.ui.widgets.rail import Rail, StageName
 if TYPE_CHECKING:
     from benchapp.bench.armed import Armed
     from benchapp.run.session import Session
+    from benchapp.ui.bench.check_dialog import CheckDialog
     from benchapp.ui.guide import GuideDialog
     from benchapp.ui.run_controller import RunController
 
@@ -129,6 +130,7 @@ class MainWindow(QMainWindow):
         self.specimen.done.connect(self._shower(StageName.BENCH))
         self.specimen.plan_wanted.connect(self.plan)
         self.bench_stage.done.connect(self._shower(StageName.MEASURE))
+        self.bench_stage.check_wanted.connect(self.check)
         self.logbook.repeat_wanted.connect(self._repeat)
         self.measure.read_out_wanted.connect(self.show_read_out)
         self.measure.result_shown.connect(self.read_out.show_result)
@@ -224,6 +226,25 @@ class MainWindow(QMainWindow):
         dialog = PlanDialog(self._controller.logbook, self._controller.card, nominal, self)
         if dialog.exec() and dialog.recipe is not None:
             self.recipe.take_planned(dialog.recipe)
+
+    def check(self) -> CheckDialog | None:
+        """Leads and contacts at 1 % of the current; None where there is no recipe, or something is under way."""
+        from benchapp.ui.bench.check_dialog import CheckDialog
+
+        recipe = self.recipe.recipe
+        if recipe is None or self._controller.running or self._controller.checking:
+            self._tell("A check needs a recipe without faults, and a bench that nothing else uses")
+            return None
+        dialog = CheckDialog(self)
+        dialog.stop_wanted.connect(self._stop_check)
+        self._controller.checked.connect(dialog.show_found)
+        dialog.show()
+        self._controller.check(recipe, self.bench.choice)
+        return dialog
+
+    def _stop_check(self) -> None:
+        if self._controller.checking:
+            self._controller.off("the check was closed")
 
     def switch_theme(self) -> None:
         """Dark to light and back."""

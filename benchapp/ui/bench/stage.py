@@ -55,11 +55,13 @@ class BenchStage(QWidget):
 
     Signals:
         done: the operator goes on to measure.
+        check_wanted: the operator wants leads and contacts checked.
         identified: a source that has answered, as a Target: its output can be read from now on.
         answered: what an instrument said, from the thread that asked.
     """
 
     done = Signal()
+    check_wanted = Signal()
     identified = Signal(object)
     answered = Signal(object)
 
@@ -126,6 +128,8 @@ class BenchStage(QWidget):
         self._message.setWordWrap(True)
         inside.addWidget(self._message)
         column.addWidget(card, 1)
+        self.check = KeyButton(self._theme, "Check leads and contacts …", "Ctrl+L", self.check_wanted.emit, self)
+        column.addWidget(self.check)
         self._go = KeyButton(self._theme, "Go to measure", "Ctrl+Return", self.done.emit, self, main=True)
         column.addWidget(self._go)
         self._chooser.currentIndexChanged.connect(self._chosen)

@@ -122,7 +122,7 @@ class PlanDialog(QDialog):
     def _show(self, wish: Wish, found: Plan, learnt: Learnt | None) -> None:
         self.search.setEnabled(True)
         self.fault.setText("")
-        self.told.setPlainText("\n\n".join(plan_in_words(wish, found, learnt)))
+        self.told.setPlainText("\n".join(plan_in_words(wish, found, learnt)))
         self._proposed = found.proposals[0].recipe if found.proposals else None
         self.take.setEnabled(self._proposed is not None)
 
