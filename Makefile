@@ -30,7 +30,7 @@ verdicts: .venv/.test-ready
 	@$(BIN)/python -m tests.resumed verdicts "$(N)" tests.statistics.verdicts
 
 bench: .venv/.test-ready
-	@$(BIN)/python -m tests.resumed bench "$(N)" $(addprefix tests.benchmarks.,step_rate linked live_update)
+	@$(BIN)/python -m tests.resumed bench "$(N)" $(addprefix tests.benchmarks.,step_rate linked live_update examined_live)
 	@if [ -n "$$DISPLAY" ]; then $(BIN)/python -m tests.benchmarks.window; \
 	elif command -v xvfb-run >/dev/null; then \
 		xvfb-run -a -s "-screen 0 3840x2400x24" $(BIN)/python -m tests.benchmarks.window; \

@@ -67,11 +67,13 @@ def analyse_by(
     pauses: Sequence[int],
     temperatures: Floats | None = None,
     numbers: NDArray[np.intp] | None = None,
+    *,
+    live: bool = False,
 ) -> tuple[Estimate, Floats]:
     """The whole of a run, as its recipe has it analysed; `pauses` are indices of readings that come first after one.
 
     `temperatures`, (2, n): time_s and degrees Celsius of the specimen's thermometer; `numbers` are those of the
-    readings in the run, where some are left out.
+    readings in the run, where some are left out; `live`: it still goes on, and a look at its end is enough for traps.
     """
     if recipe.estimator is Estimator.EXAMINED:
         rows = np.array([time_s, current_A, voltage_V], dtype=float)
@@ -82,6 +84,7 @@ def analyse_by(
             numbers=numbers,
             emf_order=recipe.emf_order,
             pauses=pauses,
+            live=live,
         )
     return analyse(
         time_s,

@@ -110,7 +110,8 @@ def of_temperature(seed: int) -> dict[str, bool | None]:
     rows = np.array([reading[1:] for reading in run.readings]).T
     from benchapp.logbook.replay import analyse_by
 
-    _, blocks = analyse_by(raw, *rows, [])  # type: ignore[call-arg]
+    t, I, V = rows
+    _, blocks = analyse_by(raw, t, I, V, [])
     told = run.temperatures.copy()
     told[1] += noise_K * rng.standard_normal(told.shape[1])
     found = temperature([StudyRun(recipe, rows, run.estimate, told)], [blocks], 20.0)

@@ -14,12 +14,21 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
+class Starts:
+    """Of merged cycles: when each cycle of the run began, in s, and into which merged one it went."""
+
+    begin_s: Floats
+    group: NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
 class Readings:
     """Whole cycles: times in s, currents in A and voltages in V as (cycles, n), and what a dwell makes of each.
 
     `level` is the current as part of the working one, without its sign; `change_A` the last change of the current,
     `position` how many readings came before it in its dwell, `since_s` the time from the dwell's first reading;
-    `number` that of each cycle in the run.
+    `gap_s` the time from the dwell before to this one; `number` that of each cycle in the run. `starts` is there where
+    each cycle is the mean of several.
     """
 
     time_s: Floats
@@ -31,6 +40,8 @@ class Readings:
     since_s: Floats
     aperture_s: float
     number: NDArray[np.intp]
+    gap_s: Floats
+    starts: Starts | None = None
 
     @property
     def working_A(self) -> float:
@@ -92,7 +103,8 @@ def readings_of(
     since = t - spread(flat_t[starts])
     position = (np.arange(len(nominal)) - np.repeat(starts, lengths)).reshape(cycles, cycle.readings)
     level = np.abs(nominal).reshape(cycles, cycle.readings)
-    return Readings(t, I, V, level, spread(changes), position.astype(float), since, aperture_s, which)
+    gap = spread(np.diff(flat_t[starts], prepend=flat_t[0]))
+    return Readings(t, I, V, level, spread(changes), position.astype(float), since, aperture_s, which, gap)
 
 
 def resistance_columns(r: Readings) -> dict[str, Floats]:
@@ -120,7 +132,7 @@ def settling_columns(r: Readings, tau_s: float) -> dict[str, Floats]:
     """
     left = _left_behind(r, tau_s)
     low, none = (r.level < 1.0) & (r.level > 0.0), r.level == 0.0
-    before = r.working_A * np.exp(-(r.time_s - r.time_s[0, 0]) / tau_s)  # by what there was before the first reading
+    before = r.working_A * _fading(r, tau_s)  # by what there was before the first reading
     found = {"settling": left * r.working, "settling below": left * low, "settling at zero": left * none}
     return {**found, "settling before": before}
 
@@ -128,8 +140,7 @@ def settling_columns(r: Readings, tau_s: float) -> dict[str, Floats]:
 def _left_behind(r: Readings, tau_s: float) -> Floats:
     flat_since, flat_change = r.since_s.reshape(-1), r.change_A.reshape(-1)
     starts = np.flatnonzero(r.position.reshape(-1) == 0)
-    time_s = r.time_s.reshape(-1)[starts]
-    kept, left = np.exp(-np.diff(time_s, prepend=time_s[0]) / tau_s), 0.0
+    kept, left = np.exp(-r.gap_s.reshape(-1)[starts] / tau_s), 0.0
     before = np.empty(len(starts))
     for number, (decay, change) in enumerate(zip(kept, flat_change[starts], strict=True)):
         left = left * decay + change
@@ -144,6 +155,9 @@ def warmth(r: Readings, tau_s: float) -> tuple[Floats, Floats]:
     """The power in units of that at the working current, as a part with one time constant follows it from cold, and
     what is left of a warmth that it had at the start; both (cycles, n).
     """
+    if r.starts is not None:
+        (steady, begin), fading = _steady_warmth(r, tau_s), _fading(r, tau_s)
+        return steady - begin * fading, fading
     t, power = r.time_s.reshape(-1), (r.current_A.reshape(-1) / r.working_A) ** 2
     elapsed = np.diff(t, prepend=t[0] - (t[1] - t[0]))
     kept = np.exp(-elapsed / tau_s)
@@ -153,3 +167,33 @@ def warmth(r: Readings, tau_s: float) -> tuple[Floats, Floats]:
         warm = now + (warm - now) * keep
         found[number] = middle
     return found.reshape(r.level.shape), np.exp(-(t - t[0]) / tau_s).reshape(r.level.shape)
+
+
+def _fading(r: Readings, tau_s: float) -> Floats:
+    """exp(-t / tau) from the first reading on; of merged cycles the mean over theirs."""
+    if r.starts is None:
+        return np.asarray(np.exp(-(r.time_s - r.time_s[0, 0]) / tau_s))
+    of_each = np.exp(-r.starts.begin_s / tau_s)
+    mean = np.bincount(r.starts.group, of_each) / np.bincount(r.starts.group)
+    within: Floats = np.exp(-(r.time_s - r.time_s[:, :1]) / tau_s)
+    return mean[:, None] * within
+
+
+def _steady_warmth(r: Readings, tau_s: float) -> tuple[Floats, float]:
+    """The power as a part with one time constant follows it, cycle after cycle the same; and what it is before one."""
+    assert r.starts is not None
+    t = (r.time_s - r.time_s[:, :1]).mean(axis=0)
+    power = (r.current_A[0] / r.working_A) ** 2
+    whole_s = float(np.median(np.diff(r.starts.begin_s)))
+    kept = np.exp(-np.diff(t, prepend=t[-1] - whole_s) / tau_s)
+
+    def follow(warm: float) -> tuple[list[float], float]:
+        found = []
+        for keep, now in zip(kept.tolist(), power.tolist(), strict=True):
+            found.append(now + (warm - now) * keep**0.5)
+            warm = now + (warm - now) * keep
+        return found, warm
+
+    # After one cycle from w it is at e + k w: in the steady state it comes back to where it began.
+    begin = follow(0.0)[1] / max(1e-300, -float(np.expm1(-whole_s / tau_s)))
+    return np.broadcast_to(np.array(follow(begin)[0]), r.level.shape), begin

@@ -24,6 +24,7 @@ from benchapp.analysis.examined.columns import (
 )
 from benchapp.analysis.examined.cycle import LONGEST_DWELL
 from benchapp.analysis.examined.fit import Fit, Term
+from benchapp.analysis.examined.merged import merged
 from benchapp.analysis.examined.third_level import Cause, hull, third_level
 from benchapp.analysis.examined.whitening import Whitener
 
@@ -99,9 +100,10 @@ class _Model:
 def examine(readings: Readings) -> tuple[Examined, Floats]:
     """Fit and judge; and the voltages (cycles, n) as they would be without the effects: R times I, the EMF and noise.
 
-    `readings` are whole cycles, LEAST_CYCLES at least for an interval that holds.
+    `readings` are whole cycles, LEAST_CYCLES at least for an interval that holds; of many the means of several are
+    looked at, so that a long run costs no more.
     """
-    r = readings
+    r, group = merged(readings)
     whitener = Whitener(np.median(r.time_s - r.time_s[:, :1], axis=0))
     plain = resistance_columns(r)
     model = _Model(r, whitener, {**plain, **position_columns(r)})
@@ -145,8 +147,8 @@ def examine(readings: Readings) -> tuple[Examined, Floats]:
         _effect("level", level, found=differs),
         *following,
     )
-    found = Examined(stated, half, zero.value, zero_half, effects, followed, len(r.time_s), longest_s)
-    return found, r.voltage_V - explained_V + value.value * r.current_A
+    found = Examined(stated, half, zero.value, zero_half, effects, followed, len(readings.time_s), longest_s)
+    return found, readings.voltage_V - explained_V[group] + value.value * readings.current_A
 
 
 def _effect(name: str, term: Term, *, found: bool, tau_s: float = math.nan) -> Effect:

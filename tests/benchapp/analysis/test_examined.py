@@ -180,3 +180,37 @@ def test_through_json_and_back() -> None:
     assert again is not None
     assert again.effects[0] == found.effects[0]  # type: ignore[union-attr]
     assert examined_object(again) == told
+
+
+@pytest.mark.parametrize("name", ["shunt", "cable_drum", "warm_shunt"])
+def test_many_cycles_are_looked_at_as_means_of_several_and_say_the_same(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run = examined(name, cycles=60)
+    whole = run.estimate.examined
+    monkeypatch.setattr("benchapp.analysis.examined.merged.MOST_CYCLES", 20)
+    t, I, V = np.array([reading[1:] for reading in run.readings]).T
+    found, _ = analyse_by(run.recipe, t, I, V, [])
+    assert whole is not None
+    assert found.examined is not None
+    assert found.examined.cycles == 60
+    assert found.resistance_ohm == pytest.approx(whole.resistance_ohm, abs=whole.half_width_ohm / 2)
+    assert found.expanded_uncertainty_ohm == pytest.approx(whole.half_width_ohm, rel=0.35)
+    assert [one.found for one in found.examined.effects] == [one.found for one in whole.effects]
+    for one, other in zip(found.examined.effects, whole.effects, strict=True):
+        if other.found and np.isfinite(other.tau_s):
+            assert one.tau_s == pytest.approx(other.tau_s, rel=0.05)
+
+
+def test_a_live_look_at_a_long_run_costs_what_one_at_a_short_run_does() -> None:
+    cycle, rng = Cycle(), np.random.default_rng(1)
+    recipe = Recipe(1.0, examine=True, stop=StopRule(None, cycles=400), nplc=0.02)
+    n = 400 * cycle.readings
+    I = np.array([cycle.part(k) for k in range(n)])
+    t = np.arange(n, dtype=float) * 1e-3
+    V = np.asarray(1e-3 * I + 1e-8 * rng.standard_normal(n), dtype=np.float64)
+    found, _ = analyse_by(recipe, t, I, V, [], live=True)
+    assert found.readings <= 128 * cycle.readings  # what the traps looked at
+    assert found.examined is not None
+    assert found.examined.cycles == 400
+    assert abs(found.resistance_ohm - 1e-3) <= found.expanded_uncertainty_ohm
