@@ -11,16 +11,23 @@ from typing import Any
 import numpy as np
 
 from benchapp.bench.limits import load_limits
-from benchapp.cli.budget_options import add_budget_options, budget_plan
+from benchapp.cli.budget_options import budget_plan
+from benchapp.cli.measure import add_run_options, bench_of, entries_of
 from benchapp.cli.output import opened
+from benchapp.cli.recording import record
+from benchapp.cli.scenarios import loaded
+from benchapp.errors import Fault, InputError
 from benchapp.logbook.database import default_path
 from benchapp.plan.learnt import Learnt, learn
 from benchapp.plan.optimum import Plan, Proposal, Wish, plan
 from benchapp.plan.wish import wish_of
 from benchapp.plan.words import plan_in_words
-from benchapp.recipe import recipe_to_toml
+from benchapp.recipe import build_recipe, recipe_to_toml
+from benchapp.recipe_rules import STOP_KEYS
+from benchapp.recipe_values import Entry
 from benchapp.result.json_object import to_line
 from benchapp.run.recorded import open_run
+from sim.scenario import Scenario
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -32,28 +39,32 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         " uncertainty, accuracy data included; else say what stands in the way. The noise comes from the accuracy data"
         " (noise_nV_per_rt_Hz) or from a recorded run of the same bench.",
     )
-    parser.add_argument("--nominal", metavar='"250 uohm"', required=True, help="of the specimen")
+    add_run_options(parser)
     parser.add_argument("--target", metavar='"0.02 %%"', required=True, help="expanded uncertainty: %%, ppm or ohm")
     parser.add_argument("--max-current", metavar='"5 A"', help="permitted (the house limit)")
     parser.add_argument("--max-power", metavar='"0.1 W"', help="permitted in the specimen (the house limit)")
     parser.add_argument("--max-voltage", metavar='"20 mV"', help="permitted over the specimen, as for a dry circuit")
     parser.add_argument("--max-time", metavar='"2 min"', help="that a run may take")
-    parser.add_argument(
-        "--settle", metavar='"20 ms"', help="delay after each change (from the accuracy data, or 20 ms)"
-    )
-    parser.add_argument("--line-frequency", metavar='"50 Hz"', default="50 Hz")
-    parser.add_argument("--examine", action="store_true", help="plan a run that examines itself")
     parser.add_argument("--from-run", metavar="RUN", type=int, help="learn noise and pace from this run in the logbook")
+    parser.add_argument(
+        "--look", metavar='"60 s"', help="measure so long first, by the recipe, and learn from it"
+    )
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
     parser.add_argument("--out", metavar="FILE", help="write the recipe there")
     parser.add_argument("--json", metavar="FILE", help="write the plan as JSON, - for standard output")
-    add_budget_options(parser)
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Plan; 4 where the target is not reached."""
-    wish, learnt = _wish(arguments)
+    scenario = loaded(arguments.scenario) if arguments.scenario else None
+    entries = entries_of(arguments, scenario)
+    if arguments.look is not None:
+        run_id = _look(arguments, entries, scenario)
+        if run_id is None:
+            return 4
+        arguments.from_run = run_id
+    wish, learnt = _wish(arguments, entries)
     found = plan(wish)
     if arguments.json is not None:
         with opened(arguments.json, "--json", [arguments.instrument_card]) as stream:
@@ -68,7 +79,17 @@ def run(arguments: argparse.Namespace) -> int:
     return 0 if found.proposals else 4
 
 
-def _wish(arguments: argparse.Namespace) -> tuple[Wish, Learnt | None]:
+def _look(arguments: argparse.Namespace, entries: dict[str, Entry], scenario: Scenario | None) -> int | None:
+    """A run by the recipe for as long as asked; its number, None where it was broken off."""
+    if arguments.from_run is not None:
+        raise InputError(Fault("stands beside --from-run", arguments.look, "Choose one of them", field="--look"))
+    own = {key: entry for key, entry in entries.items() if key not in (*STOP_KEYS, "examine", "third_level")}
+    recipe = build_recipe({**own, "duration": Entry(arguments.look, "--look")})
+    with bench_of(arguments, scenario, recipe) as plan:
+        return record(arguments, arguments.logbook or default_path(), plan, recipe, scenario)
+
+
+def _wish(arguments: argparse.Namespace, entries: dict[str, Entry]) -> tuple[Wish, Learnt | None]:
     known = budget_plan(arguments, 0.95)
     learnt = None
     if arguments.from_run is not None:
@@ -76,9 +97,12 @@ def _wish(arguments: argparse.Namespace) -> tuple[Wish, Learnt | None]:
         columns = recorded.record.readings
         t, I, V = (np.array(column) for column in (columns.time_s, columns.current_A, columns.voltage_V))
         learnt = learn(recorded.recipe, t, I, V, f"run {arguments.from_run}")
-    names = ("nominal", "target", "max-current", "max-power", "max-voltage", "max-time", "settle", "line-frequency")
+    names = ("target", "max-current", "max-power", "max-voltage", "max-time")
     texts = {name: getattr(arguments, name.replace("-", "_")) for name in names}
-    return wish_of(texts, known, load_limits(), learnt, examine=arguments.examine), learnt
+    for key in ("nominal", "settle", "line_frequency"):
+        if key in entries:
+            texts[key.replace("_", "-")] = str(entries[key].value)
+    return wish_of(texts, known, load_limits(), learnt, examine=bool(arguments.examine)), learnt
 
 
 def _object(wish: Wish, found: Plan, learnt: Learnt | None) -> dict[str, Any]:

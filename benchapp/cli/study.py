@@ -8,22 +8,18 @@ import sys
 from dataclasses import asdict
 from pathlib import Path
 
-from benchapp.bench.limits import load_limits
 from benchapp.bench.plan import BenchPlan
 from benchapp.cli.auxiliary_options import auxiliary_plan
-from benchapp.cli.measure import add_run_options, bench_of, entries_of, until_the_end
+from benchapp.cli.measure import add_run_options, bench_of, entries_of
 from benchapp.cli.output import opened
-from benchapp.cli.progress import Progress
+from benchapp.cli.recording import record
 from benchapp.cli.scenarios import loaded
-from benchapp.clock import ScaledClock
 from benchapp.errors import Fault, InputError
-from benchapp.events import EndReason
 from benchapp.logbook.database import default_path
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe, build_recipe, entries_from_text, recipe_to_toml
 from benchapp.recipe_values import Entry
 from benchapp.result.json_object import to_line
-from benchapp.run.session import Session
 from benchapp.study.conclusion import Conclusion, Figure
 from benchapp.study.kinds import KINDS, Step
 from benchapp.study.recorded import StudyKey, conclude, recipe_of_study, studies, study_of
@@ -112,27 +108,7 @@ def _one(
         print(f"{step.before}, then press Enter.", file=sys.stderr)
         if not sys.stdin.readline():
             return None
-    session = Session(
-        plan,
-        step.recipe,
-        load_limits(),
-        clock=ScaledClock(arguments.speed),
-        logbook=path,
-        bench_note=f"simulated bench {scenario.name}" if scenario else "",
-        operator=arguments.operator or "",
-        study=key.told,
-    )
-    progress = Progress(session)
-    with until_the_end(session):
-        while not session.ended:
-            session.wait_for_change(0.1)
-            progress.show()
-    progress.show(final=True)
-    end = session.end
-    if end is None or end.reason is not EndReason.RULE or not end.output_off:
-        print(f"run {key.step + 1}: {'' if end is None else end.text}", file=sys.stderr)
-        return None
-    return session.run_id
+    return record(arguments, path, plan, step.recipe, scenario, study=key.told)
 
 
 def _concluded(arguments: argparse.Namespace, path: Path, study_id: int) -> int:

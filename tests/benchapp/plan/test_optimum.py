@@ -153,6 +153,20 @@ def test_by_command_line(capsys: pytest.CaptureFixture[str], tmp_path: Path, mon
     assert load_card(data).circuit.sense_leads_ohm == 2.0
 
 
+def test_a_look_at_the_bench_first(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("BENCHAPP_CONFIG", str(tmp_path / "config"))
+    monkeypatch.setenv("BENCHAPP_DATA", str(tmp_path / "data"))
+    out = tmp_path / "planned.toml"
+    options = ["plan", "--scenario", "shunt", "--speed", "20", "--target", "0.02 %", "--look", "20 s"]
+    assert main([*options, "--out", str(out)]) == 0
+    assert "a run of" in capsys.readouterr().out
+    assert main(["measure", str(out), "--scenario", "shunt", "--speed", "20"]) == 0
+    assert main([*options, "--from-run", "1"]) == 2
+    assert "--look" in capsys.readouterr().err
+
+
 def test_without_noise_nothing_is_planned(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     data = tmp_path / "card.toml"
     data.write_text('[voltmeter]\n[[voltmeter.range]]\nrange = "1 mV"\nreading_ppm = 60\n', "utf-8")
