@@ -46,9 +46,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--max-voltage", metavar='"20 mV"', help="permitted over the specimen, as for a dry circuit")
     parser.add_argument("--max-time", metavar='"2 min"', help="that a run may take")
     parser.add_argument("--from-run", metavar="RUN", type=int, help="learn noise and pace from this run in the logbook")
-    parser.add_argument(
-        "--look", metavar='"60 s"', help="measure so long first, by the recipe, and learn from it"
-    )
+    parser.add_argument("--look", metavar='"60 s"', help="measure so long first, by the recipe, and learn from it")
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
     parser.add_argument("--out", metavar="FILE", help="write the recipe there")
     parser.add_argument("--json", metavar="FILE", help="write the plan as JSON, - for standard output")
