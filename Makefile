@@ -13,7 +13,7 @@ test: .venv/.test-ready
 	@$(BIN)/ruff format --check .
 	@$(BIN)/lint-imports --no-logo
 	@$(BIN)/mypy
-	@QT_QPA_PLATFORM=offscreen $(BIN)/pytest -n 2
+	@OPENBLAS_NUM_THREADS=1 QT_QPA_PLATFORM=offscreen $(BIN)/pytest -n 2
 
 STATISTICS := coverage estimators traps levels risk comparisons measured_current temperature parts
 

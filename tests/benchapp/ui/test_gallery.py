@@ -44,7 +44,7 @@ def test_nothing_is_cut_or_overlaps_and_each_state_shows_its_marks(
     monkeypatch.setenv("BENCHAPP_CONFIG", str(tmp_path))
     qapp.setStyle("Fusion")
     load_fonts()
-    studio = Studio(theme, size, tmp_path, speed=20.0)
+    studio = Studio(theme, size, tmp_path, speed=14.0)
     seen, faults = set(), []
     for screen in studio.screens():
         seen.add(screen.name)
