@@ -30,7 +30,7 @@ _LEADS_OHM = 0.5
 _SLICE_S = 0.05
 _ROOM = 4.0
 _LEAST_COMPLIANCE_V = 0.02
-_ZERO, _FAST, _SLOW, _DWELL, _ZERO_AGAIN, _FIRST = 24, 40, 8, 8, 4, 8
+_ZERO, _FAST, _SLOW, _DWELL, _DWELLS, _ZERO_AGAIN, _FIRST = 26, 40, 8, 8, 6, 4, 8
 
 
 class NotProvedOff(InstrumentError):
@@ -166,7 +166,7 @@ class _Taking:
         self._aperture(trace.slow, 5.0, _SLOW)
         self._configure(1.0)
         trial_A = self._trial.current_A
-        for level_A in (trial_A, -trial_A, trial_A, -trial_A):
+        for level_A in (trial_A, -trial_A) * (_DWELLS // 2):
             if not self._step(level_A):
                 return
             if not self._read(trace.dwells, level_A, _DWELL):

@@ -27,7 +27,7 @@ def test_a_bench_in_order_passes_in_seconds_at_one_per_cent(name: str) -> None:
     found = checked(load_scenario(name))
     assert found.failed == set()
     assert found.bench.circuit.fixture.largest_A <= 0.01001 * recipe_of(load_scenario(name)).current_A
-    assert found.seconds < 6.0
+    assert found.seconds < 3.2
 
 
 @pytest.mark.parametrize(
