@@ -16,13 +16,13 @@ from benchapp.cli.recording import record
 from benchapp.cli.scenarios import loaded
 from benchapp.errors import Fault, InputError
 from benchapp.logbook.database import default_path
-from benchapp.quantity import engineering
 from benchapp.recipe import Recipe, build_recipe, entries_from_text, recipe_to_toml
 from benchapp.recipe_values import Entry
 from benchapp.result.json_object import to_line
-from benchapp.study.conclusion import Conclusion, Figure
+from benchapp.study.conclusion import Conclusion
 from benchapp.study.kinds import KINDS, Step
 from benchapp.study.recorded import StudyKey, conclude, recipe_of_study, studies, study_of
+from benchapp.study.words import conclusion_in_words
 from sim.scenario import Scenario
 
 _LIST, _SHOW = "list", "show"
@@ -118,32 +118,10 @@ def _concluded(arguments: argparse.Namespace, path: Path, study_id: int) -> int:
         with opened(arguments.json, "--json", [path]) as stream:
             stream.write(to_line(_object(study_id, found)) + "\n")
     else:
-        print("\n".join(_in_words(study_id, found)))
+        print("\n".join(conclusion_in_words(study_id, found)))
     if arguments.apply is not None:
         _apply(arguments.apply, recipe_of_study(path, study), found, path)
     return 0 if found.tells else 4
-
-
-def _in_words(study_id: int, found: Conclusion) -> list[str]:
-    lines = [f"study {study_id}, {found.kind}: {found.text}"]
-    lines += [f"  {_figure(one)}" for one in found.figures]
-    lines += [f"  to be applied: {key} = {text}" for key, text in found.changes.items()]
-    return lines
-
-
-def _figure(one: Figure) -> str:
-    def told(value: float) -> str:
-        if not math.isfinite(value):
-            return "no end"
-        return f"{value:.6g}" if one.unit in ("1", "1/K", "ohm/h", "V/rtHz") else engineering(value, one.unit, 6)
-
-    return (
-        f"{one.name} = {told(one.value)}, 95 % interval {told(one.low)} to {told(one.high)} {_unit(one.unit)}".rstrip()
-    )
-
-
-def _unit(unit: str) -> str:
-    return unit if unit in ("1/K", "ohm/h", "V/rtHz") else ""
 
 
 def _object(study_id: int, found: Conclusion) -> dict[str, object]:

@@ -57,7 +57,7 @@ class Figure:
     @property
     def is_seen(self) -> bool:
         """Whether 0 lies outside the interval."""
-        return not self.low <= 0.0 <= self.high
+        return self.low > 0.0 or self.high < 0.0
 
 
 @dataclass(frozen=True, slots=True)

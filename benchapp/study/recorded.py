@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import datetime
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
+from benchapp.analysis.estimate import Estimate
 from benchapp.errors import Fault, InputError
 from benchapp.events import EndReason
 from benchapp.logbook.query import list_runs, load_run
@@ -92,6 +96,18 @@ def recipe_of_study(path: Path, study: RecordedStudy) -> Recipe:
     return recipe_of(load_run(path, study.study_id))
 
 
+_BY_VALUES = ("power", "linearity", "comparison", "reconnection")  # the value of each run counts
+
+
+def _unfit(estimate: Estimate, statements: Sequence[dict[str, Any]]) -> str:
+    """Why a run's value cannot count; empty where it can."""
+    if not math.isfinite(estimate.resistance_ohm) or not math.isfinite(estimate.standard_uncertainty_ohm):
+        return "is too short for an interval"
+    if statements and statements[0].get("validity") == "not-valid":
+        return "is not valid"
+    return ""
+
+
 def conclude(path: Path, study: RecordedStudy) -> Conclusion:
     """From its runs as they stand in the record. Raises InputError, LogbookError."""
     if not study.whole:
@@ -110,6 +126,11 @@ def conclude(path: Path, study: RecordedStudy) -> Conclusion:
         started = datetime.datetime.fromisoformat(record.summary.started)
         begun = begun or started
         seconds = (started - begun).total_seconds()
+        if study.kind in _BY_VALUES:
+            reason = _unfit(estimate, record.summary.statements)
+            if reason:
+                text = f"Run {record.summary.run_id}, step {step + 1}, {reason}: measure it again, or for longer."
+                return Conclusion(study.kind, (), text, tells=False)
         runs.append(StudyRun(recipe, rows, estimate, temperatures_of(record), seconds))
         blocks.append(blocks_of(found))
     return KINDS[study.kind].conclude(runs, blocks)

@@ -55,6 +55,7 @@ class RunController(QObject):
         self._speed = speed
         self.card: InstrumentCard | None = None
         self.accuracy_fault = ""
+        self.study = ""  # of which study the next run is a step; empty for none
         self._session: Session | None = None
         self._check: LeadCheck | None = None
         self._server: BenchServer | None = None
@@ -193,7 +194,16 @@ class RunController(QObject):
     def _make_session(self, recipe: Recipe, choice: BenchChoice) -> Session:
         plan, note, known = self._make_plan(recipe, choice)
         clock = ScaledClock(self._speed)
-        return Session(plan, recipe, load_limits(), clock=clock, logbook=self._logbook, bench_note=note, known=known)
+        return Session(
+            plan,
+            recipe,
+            load_limits(),
+            clock=clock,
+            logbook=self._logbook,
+            bench_note=note,
+            known=known,
+            study=self.study,
+        )
 
     def _make_plan(self, recipe: Recipe, choice: BenchChoice) -> tuple[BenchPlan, str, BudgetPlan]:
         """The instruments, a note on them, and what is known beside."""

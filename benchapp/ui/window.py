@@ -39,6 +39,8 @@ if TYPE_CHECKING:
     from benchapp.ui.bench.check_dialog import CheckDialog
     from benchapp.ui.guide import GuideDialog
     from benchapp.ui.run_controller import RunController
+    from benchapp.ui.study.conductor import StudyConductor
+    from benchapp.ui.study.dialog import StudyDialog
 
 
 class MainWindow(QMainWindow):
@@ -64,6 +66,7 @@ class MainWindow(QMainWindow):
         self._make_controller, self._scenario = make_controller, scenario
         self._output = OutputState.NONE
         self._guide: GuideDialog | None = None
+        self._conductor: StudyConductor | None = None
         self._built = False
         self.rail = Rail(theme)
         self._build_shell()
@@ -167,6 +170,7 @@ class MainWindow(QMainWindow):
         menu.addSeparator()
         self._action(menu, "Numbers, budget, stability", "Ctrl+D", self.measure.pages.next_page)
         self._action(menu, "Accuracy data …", "Ctrl+K", self.choose_card)
+        self._action(menu, "Studies …", "Ctrl+U", self.studies)
         menu.addSeparator()
         self._action(menu, "Dark or light", "Ctrl+T", self.switch_theme)
         self._action(menu, "Guide", "F1", self.show_guide)
@@ -245,6 +249,48 @@ class MainWindow(QMainWindow):
     def _stop_check(self) -> None:
         if self._controller.checking:
             self._controller.off("the check was closed")
+
+    def studies(self) -> StudyDialog:
+        """Those in the logbook, and a new one, whose runs go on on the Measure stage."""
+        from benchapp.ui.study.conductor import StudyConductor
+        from benchapp.ui.study.dialog import StudyDialog
+
+        dialog = StudyDialog(self._theme, self._controller.logbook, self)
+        if self._conductor is None:
+            self._conductor = StudyConductor(self._controller, self.recipe, self._measure_step, self._ask_for_a_hand)
+        conductor = self._conductor
+
+        def start(kind: str) -> None:
+            recipe = self.recipe.recipe
+            if recipe is None:
+                dialog.message.setText("The recipe has faults: mend them on the Specimen stage")
+            else:
+                conductor.start(kind, recipe, by_hand=not self.bench.choice.scenario)
+
+        dialog.start_wanted.connect(start)
+        dialog.apply_wanted.connect(self._apply_study)
+        conductor.told.connect(dialog.message.setText)
+        conductor.done.connect(dialog.refresh)
+        dialog.show()
+        return dialog
+
+    def _measure_step(self) -> None:
+        self.show_stage(StageName.MEASURE)
+        self.measure.show_idle()
+        self.measure.start()
+
+    def _ask_for_a_hand(self, text: str) -> bool:
+        """Before a run that needs one; the output is off."""
+        buttons = QMessageBox.StandardButton.Ok | QMessageBox.StandardButton.Cancel
+        return QMessageBox.information(self, "Study", tip(text), buttons) == QMessageBox.StandardButton.Ok
+
+    def _apply_study(self, changes: dict[str, str]) -> None:
+        told = "\n".join(
+            f"{key}: {self.recipe.texts.get(key, '') or '(none)'} → {text}" for key, text in changes.items()
+        )
+        buttons = QMessageBox.StandardButton.Ok | QMessageBox.StandardButton.Cancel
+        if QMessageBox.question(self, "Apply to the recipe", tip(told), buttons) == QMessageBox.StandardButton.Ok:
+            self.recipe.take({**self.recipe.texts, **changes}, self.recipe.path)
 
     def switch_theme(self) -> None:
         """Dark to light and back."""

@@ -9,7 +9,7 @@ import pytest
 
 from benchapp.cli.main import main
 from benchapp.recipe import StopRule, build_recipe, entries_from_toml
-from benchapp.study.conclusion import Conclusion, StudyRun
+from benchapp.study.conclusion import Conclusion, Figure, StudyRun
 from benchapp.study.kinds import KINDS
 from benchapp.study.recorded import key_of, studies
 from benchapp.study.settling import DWELL, settling
@@ -96,6 +96,13 @@ def test_too_few_connections_tell_nothing() -> None:
     run = studied(shunt, recipe_of(shunt, stop=StopRule(10)), 1)[0]
     runs: list[StudyRun] = [run] * 4
     assert not KINDS["reconnection"].conclude(runs, []).tells
+
+
+def test_a_run_without_an_interval_tells_nothing() -> None:
+    nan = float("nan")
+    assert not Figure("rise", nan, nan, nan, "ohm").is_seen
+    assert Figure("rise", 1.0, 0.5, 1.5, "ohm").is_seen
+    assert not Figure("rise", 1.0, -0.5, 1.5, "ohm").is_seen
 
 
 def test_a_record_says_of_which_study_it_is() -> None:

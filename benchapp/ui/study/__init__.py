@@ -1,0 +1,1 @@
+"""Studies in the window: run after run, and what they conclude."""
