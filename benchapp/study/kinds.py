@@ -29,11 +29,14 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """`steps` from the recipe and how often all of it is repeated; `conclude` from the runs and their blocks."""
+    """`steps` from the recipe and how often all of it is repeated; `conclude` from the runs and their blocks;
+    `axes` are those of its picture.
+    """
 
     about: str
     steps: Callable[[Recipe, int], list[Step]]
     conclude: Callable[[list[StudyRun], list[Floats]], Conclusion]
+    axes: tuple[str, str]
     repeats: int = 1
 
 
@@ -82,42 +85,49 @@ KINDS = {
         "long dwells without a delay: the time constant, and the delay that it needs",
         lambda recipe, repeats: _once(recipe, repeats, signs="+" * DWELL + "-" * DWELL, settle_s=0.0),
         lambda runs, blocks: settling(runs),
+        ("time since the change, s", "R, ohm"),
     ),
     "power": Kind(
         "at the current and at half of it: R at zero power, and how R rises",
         _at_levels(POWER_LEVELS),
         lambda runs, blocks: power(runs),
+        ("current over the largest, squared", "R, ohm"),
         2,
     ),
     "linearity": Kind(
         "at the current, a half and a tenth of it: a voltage that follows the sign, and how R rises",
         _at_levels(LINEARITY_LEVELS),
         lambda runs, blocks: linearity(runs),
+        ("current over the largest", "R, ohm"),
         2,
     ),
     "temperature": Kind(
         "with a thermometer, while the temperature goes up and down: coefficient and lag",
         _with_thermometer,
         lambda runs, blocks: temperature(runs, blocks, runs[0].recipe.reference_C or 20.0),
+        ("temperature, degC", "R, ohm"),
         10,
     ),
-    "stability": Kind("over a long time: the drift of R", _once, stability, 20),
+    "stability": Kind("over a long time: the drift of R", _once, stability, ("time, s", "R, ohm"), 20),
     "noise-floor": Kind(
         "the noise of the bench, and which aperture and sequence suit it",
         lambda recipe, repeats: _once(recipe, repeats, signs="++--"),
         lambda runs, blocks: noise_floor(runs),
+        ("frequency, Hz", "variance of a reading, V\u00b2"),
         2,
     ),
     "comparison": Kind(
         "a standard and the part in turns, connected by hand: their ratio",
         _by_hand(("Connect the standard", "Connect the part"), odd=True),
         lambda runs, blocks: comparison(runs),
+        ("time, s", "R over the first"),
         4,
     ),
     "reconnection": Kind(
         "the part connected anew before each run: how R scatters by it",
         _by_hand(("Take the part off and connect it anew",)),
         lambda runs, blocks: reconnection(runs),
+        ("connection", "R, ohm"),
         LEAST + 2,
     ),
 }

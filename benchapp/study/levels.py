@@ -55,7 +55,7 @@ def _smaller_current(rise: Figure, zero: Figure, largest_A: float) -> dict[str, 
 
 def linearity(runs: list[StudyRun]) -> Conclusion:
     """From runs at three currents or more."""
-    _, weights = _weights(runs, ("R0", "inverse", "square"))
+    k, weights = _weights(runs, ("R0", "inverse", "square"))
     largest_A = max(run.recipe.current_A for run in runs)
     zero = combined("R at zero power", weights[0], runs)
     emf = combined("voltage that follows the sign", weights[1] * largest_A, runs, "V")
@@ -71,7 +71,8 @@ def linearity(runs: list[StudyRun]) -> Conclusion:
         told.append(f"R rises by {ppm(rise.value, zero.value)} to the largest current")
     seen = max(abs(rise.low), abs(rise.high))
     text = ". ".join(told) or f"R is the same at all currents within {ppm(seen, zero.value)}"
-    return Conclusion("linearity", (zero, emf, rise), text + ".")
+    fit = zero.value + emf.value / largest_A / k + rise.value * k**2
+    return Conclusion("linearity", (zero, emf, rise), text + ".", picture=(k, np.array([run.R for run in runs]), fit))
 
 
 def _weights(runs: list[StudyRun], columns: tuple[str, ...]) -> tuple[Floats, Floats]:

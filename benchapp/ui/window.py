@@ -270,7 +270,7 @@ class MainWindow(QMainWindow):
         dialog.start_wanted.connect(start)
         dialog.apply_wanted.connect(self._apply_study)
         conductor.told.connect(dialog.message.setText)
-        conductor.done.connect(dialog.refresh)
+        conductor.done.connect(dialog.show_finished)
         dialog.show()
         return dialog
 

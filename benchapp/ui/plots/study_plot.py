@@ -32,8 +32,17 @@ class StudyPlot(QWidget):
         theme.changed.connect(self._restyle)
         self._restyle()
 
-    def show_picture(self, picture: tuple[Floats, Floats, Floats] | None, *, logarithmic: bool = False) -> None:
-        """x, what was seen, the fit; nothing where there is no picture."""
+    def show_picture(
+        self,
+        picture: tuple[Floats, Floats, Floats] | None,
+        axes: tuple[str, str] = ("", ""),
+        *,
+        logarithmic: bool = False,
+    ) -> None:
+        """x, what was seen, the fit; nothing where there is no picture. `axes` name x and y with their units."""
+        for side, text in zip(("bottom", "left"), axes, strict=True):
+            self.plot.getAxis(side).enableAutoSIPrefix(False)
+            self.plot.setLabel(side, text)
         self.plot.setVisible(picture is not None)
         if picture is None:
             return

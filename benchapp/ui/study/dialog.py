@@ -89,6 +89,11 @@ class StudyDialog(QDialog):
         column.addWidget(buttons)
         self.refresh()
 
+    def show_finished(self, study_id: int) -> None:
+        """A study has all its runs."""
+        self.message.setText(f"Study {study_id} has all its runs")
+        self.refresh(study_id)
+
     def refresh(self, chosen: int | None = None) -> None:
         """The studies of the logbook; one of them chosen, else the last."""
         try:
@@ -120,7 +125,7 @@ class StudyDialog(QDialog):
             return
         self._found = found
         self.told.setPlainText("\n".join(conclusion_in_words(study.study_id, found)))
-        self.plot.show_picture(found.picture, logarithmic=study.kind in _LOGARITHMIC)
+        self.plot.show_picture(found.picture, KINDS[study.kind].axes, logarithmic=study.kind in _LOGARITHMIC)
         self.apply.setEnabled(bool(found.changes) and found.tells)
 
     def _apply(self) -> None:
