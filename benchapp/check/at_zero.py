@@ -7,6 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from benchapp.analysis.noise import Noise
 from benchapp.check.finding import Finding, State, outcome
 from benchapp.check.trace import Series, Trace
 from benchapp.quantity import engineering
@@ -91,7 +92,8 @@ def noise(trace: Trace, known: BudgetPlan) -> Finding:
     if card is None or spec is None:
         return Finding(name, State.NOT_TESTED, f"{figure}; the accuracy data says no noise_nV_per_rt_Hz")
     thermal = 4 * _BOLTZMANN_J_PER_K * _ROOM_K * card.circuit.sense_leads_ohm
-    most = _NOISE * math.sqrt((spec**2 + thermal) / (2 * trace.zero.aperture_s))
+    corner_Hz = 0.0 if card.voltmeter is None else card.voltmeter.flicker_corner_Hz
+    most = _NOISE * _expected(Noise(spec**2 + thermal, spec**2 * corner_Hz), trace.zero)
     return outcome(
         name,
         fails=s > most,
@@ -101,6 +103,13 @@ def noise(trace: Trace, known: BudgetPlan) -> Finding:
         remedy="Clean and tighten the sense contacts; twist the leads",
         code="mains-pickup",
     )
+
+
+def _expected(noise: Noise, series: Series) -> float:
+    """What `_white` finds of such noise: second differences pass a part of 1/f noise, too."""
+    t = np.array(series.time_s[:3])
+    w = np.array([1.0, -2.0, 1.0])
+    return math.sqrt(float(w @ noise.covariance(t, series.aperture_s) @ w) / 6)
 
 
 def hum(trace: Trace, recipe: Recipe) -> Finding:

@@ -82,10 +82,9 @@ def with_fault(fault: str, s: Scenario) -> tuple[Scenario, Recipe]:
 
 
 def card(s: Scenario) -> BudgetPlan:
-    """Accuracy data that knows the voltmeter's noise, above its corner or below it, whichever is larger."""
-    v = s.voltmeter
-    at_one_cycle = v.noise_V_per_rt_Hz * (1 + v.flicker_corner_Hz / 25) ** 0.5
-    spec = InstrumentSpec((RangeAccuracy(1e-2, 50.0, 4.0),), noise_per_rt_Hz=at_one_cycle)
+    """Accuracy data that knows the voltmeter's noise."""
+    v, rows = s.voltmeter, (RangeAccuracy(1e-2, 50.0, 4.0),)
+    spec = InstrumentSpec(rows, noise_per_rt_Hz=v.noise_V_per_rt_Hz, flicker_corner_Hz=v.flicker_corner_Hz)
     return BudgetPlan(InstrumentCard(spec, None, Circuit(sense_leads_ohm=s.wiring.sense_leads_ohm)))
 
 
