@@ -16,7 +16,7 @@ from benchapp.result.budget import BudgetPlan
 
 Floats = NDArray[np.float64]
 _NOISE = 1.95
-_DRIFT = 5.0
+_DRIFT = 5.5
 _HUM = 14.0
 _LINE = 15.0
 _EMF_OF_RANGE = 0.1
