@@ -16,7 +16,7 @@ from benchapp.result.budget import BudgetPlan
 
 Floats = NDArray[np.float64]
 _NOISE = 1.95
-_DRIFT = 5.5
+_DRIFT = 5.0
 _HUM = 14.0
 _LINE = 15.0
 _EMF_OF_RANGE = 0.1
@@ -43,7 +43,7 @@ def zero_emf(trace: Trace, recipe: Recipe) -> Finding:
     )
 
 
-def drift(trace: Trace) -> Finding:
+def drift(trace: Trace, known: BudgetPlan) -> Finding:
     """Whether the EMF is still on its way, as after hands on a terminal."""
     name, (t, s, V) = "drift of the EMF", _zero(trace)
     if len(t) < 8:
@@ -51,7 +51,9 @@ def drift(trace: Trace) -> Finding:
     weight = 1 / s**2
     x = t - float(weight @ t) / float(weight.sum())
     slope = float((weight * x) @ V) / float((weight * x) @ x)
-    most = _DRIFT / math.sqrt(float(weight @ x**2))
+    gain = weight * x / float(weight @ x**2)
+    variance = 1 / float(weight @ x**2) + float(gain @ _flicker(known).covariance(t, trace.zero.aperture_s) @ gain)
+    most = _DRIFT * math.sqrt(variance)
     return outcome(
         name,
         fails=abs(slope) > most,
@@ -103,6 +105,14 @@ def noise(trace: Trace, known: BudgetPlan) -> Finding:
         remedy="Clean and tighten the sense contacts; twist the leads",
         code="mains-pickup",
     )
+
+
+def _flicker(known: BudgetPlan) -> Noise:
+    """The 1/f part of the accuracy data; none where it tells none."""
+    spec = None if known.card is None else known.card.voltmeter
+    if spec is None or spec.noise_per_rt_Hz is None:
+        return Noise(0.0)
+    return Noise(0.0, spec.noise_per_rt_Hz**2 * spec.flicker_corner_Hz)
 
 
 def _expected(noise: Noise, series: Series) -> float:

@@ -23,7 +23,7 @@ _DRY_V = 0.02
 
 def findings(trace: Trace, recipe: Recipe, limits: HouseLimits, known: BudgetPlan, tells: bool) -> list[Finding]:
     """All tests in the order in which they hang on one another. `tells`: the source can say that it limits."""
-    found = [*_instruments(trace, known), zero_emf(trace, recipe), drift(trace)]
+    found = [*_instruments(trace, known), zero_emf(trace, recipe), drift(trace, known)]
     found += [noise(trace, known), hum(trace, recipe), line(trace, recipe)]
     R, u = slope(trace.dwells) if trace.dwells.time_s else (math.nan, math.nan)
     connected, right = signal(trace, recipe, R, u, tells)
