@@ -16,7 +16,6 @@ from PySide6.QtCore import QEventLoop, QTimer
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QApplication
 
-from benchapp.result.statement import Statement
 from benchapp.ui.models import BenchChoice, scenario_texts
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import THEMES, Theme, apply_theme, load_fonts
@@ -61,6 +60,7 @@ class Studio:
         application = QApplication.instance()
         assert isinstance(application, QApplication)
         apply_theme(application, self.theme.colours)
+        self._speed, self._fast = speed, max(60.0, speed)  # at a high speed a busy computer leaves doubts
         self.controller = RunController(folder / "log.sqlite", speed)
         self.window = MainWindow(self.theme, lambda: self.controller, "busbar_joint")
         self.window.resize(*size)
@@ -82,20 +82,17 @@ class Studio:
         self.window.show_stage(StageName.MEASURE)
 
     def run(self, scenario: str, *, valid: bool = False, **texts: str) -> None:
-        """One run to its end; once more where a busy computer has left a gap in it, or what shall be valid is not."""
+        """One run to its end; once more where what shall be valid is not, as where a busy computer left a gap in it."""
         for _ in range(5):
+            self.controller._speed = self._speed if valid else self._fast
             self.recipe(scenario, **texts)
             self.window.measure.start()
             wait_for(lambda: not self.controller.running)
             wait(100)
             session = self.controller.session
             stated = session.snapshot.statement if session and session.snapshot else None
-            if stated is None or (stated.validity == "valid" if valid else not self._has_gap(stated)):
+            if not valid or (stated is not None and stated.validity == "valid"):
                 break
-
-    @staticmethod
-    def _has_gap(stated: Statement) -> bool:
-        return any(flag.code == "time-gap" for flag in stated.flags)
 
     def screens(self) -> Iterator[Screen]:
         """All states, one after the other."""
