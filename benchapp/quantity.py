@@ -262,3 +262,9 @@ def scaled_text(value: float, power: int, places: int) -> str:
 def unit_text(unit: str, power: int) -> str:
     """The unit with its prefix: µΩ."""
     return _unit(unit, power)
+
+
+def ppm(size: float, of: float) -> str:
+    """The size of one quantity as a part of another in the same unit: ppm below a thousandth, else percent."""
+    part = abs(size / of) if of else math.inf
+    return f"{part * 1e6:.3g} ppm" if part < 1e-3 else f"{part * 100:.3g} %"

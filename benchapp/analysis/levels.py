@@ -96,3 +96,11 @@ def _grouped(current_A: Floats) -> LevelGroups:
     is_zero = np.array([bool(zero[number == k].all()) for k in range(len(means))])
     levels = tuple(0.0 if z else float(m) for z, m in zip(is_zero, means, strict=True))
     return LevelGroups(number[inverse.reshape(-1)], levels)
+
+
+def since_change(changed: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """How many readings each one is after the last change of the current; `changed` is of each after the first."""
+    place = np.arange(len(changed) + 1)
+    last = np.where(np.concatenate([[True], changed]), place, 0)
+    found: NDArray[np.intp] = place - np.maximum.accumulate(last)
+    return found

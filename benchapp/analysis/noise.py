@@ -19,7 +19,14 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 LEAST_READINGS = 100
+_BOLTZMANN_J_PER_K = 1.380649e-23  # exact, SI 2019
+_ROOM_K = 296.0
 _FIRST_BIN = 3  # the cubic has taken what lies below
+
+
+def thermal_V2_per_Hz(resistance_ohm: float) -> float:
+    """Density of the thermal noise of leads and contacts at room temperature, one-sided (4 k T R)."""
+    return 4 * _BOLTZMANN_J_PER_K * _ROOM_K * resistance_ohm
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from benchapp.analysis.levels import since_change
 from benchapp.check.finding import Finding, State, outcome
 from benchapp.check.trace import Series, Trace
 from benchapp.quantity import engineering
@@ -31,7 +32,7 @@ def first_is_too_large(first: Series, nominal_ohm: float | None) -> bool:
 def slope(series: Series) -> tuple[float, float]:
     """R beside a straight EMF, without the first reading after each change, and its standard uncertainty."""
     t, I, V = series.columns
-    since = _since_change(I)
+    since = since_change(np.diff(I) != 0)
     keep = since > 0 if (since > 0).sum() >= 8 else np.ones(len(t), dtype=bool)
     t, I, V = t[keep], I[keep], V[keep]
     X = np.column_stack([I, np.ones(len(t)), t - t.mean()])
@@ -44,12 +45,6 @@ def slope(series: Series) -> tuple[float, float]:
     variance = float(rest @ rest) / (len(t) - 3)
     inverse = np.linalg.inv((X / scale).T @ (X / scale))
     return float(b[0] / scale[0]), math.sqrt(variance * float(inverse[0, 0])) / float(scale[0])
-
-
-def _since_change(I: Floats) -> NDArray[np.intp]:
-    place = np.arange(len(I))
-    first = np.where(np.diff(I, prepend=np.nan) != 0, place, 0)
-    return place - np.maximum.accumulate(first)
 
 
 def signal(trace: Trace, recipe: Recipe, R: float, u: float, tells: bool) -> tuple[Finding, list[Finding]]:
@@ -126,7 +121,7 @@ def settling(trace: Trace) -> Finding:
     """Whether the first reading after each change differs, in proportion to the change."""
     t, I, V = trace.dwells.columns
     change = np.diff(I, prepend=0.0)
-    first = np.where(_since_change(I) == 0, change, 0.0) / 2
+    first = np.where(since_change(np.diff(I) != 0) == 0, change, 0.0) / 2
     X = np.column_stack([I, first, np.ones(len(t)), t - t.mean()])
     scale = np.abs(X).max(axis=0)
     scale[scale == 0] = 1.0

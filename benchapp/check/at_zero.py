@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from benchapp.analysis.noise import Noise
+from benchapp.analysis.noise import Noise, thermal_V2_per_Hz
 from benchapp.check.finding import Finding, State, outcome
 from benchapp.check.trace import Series, Trace
 from benchapp.quantity import engineering
@@ -21,8 +21,6 @@ _HUM = 14.0
 _LINE = 15.0
 _EMF_OF_RANGE = 0.1
 _MAINS_HZ = (50.0, 60.0)
-_BOLTZMANN_J_PER_K = 1.380649e-23  # exact, SI 2019
-_ROOM_K = 296.0
 
 
 def zero_emf(trace: Trace, recipe: Recipe) -> Finding:
@@ -93,7 +91,7 @@ def noise(trace: Trace, known: BudgetPlan) -> Finding:
     spec = None if card is None or card.voltmeter is None else card.voltmeter.noise_per_rt_Hz
     if card is None or spec is None:
         return Finding(name, State.NOT_TESTED, f"{figure}; the accuracy data says no noise_nV_per_rt_Hz")
-    thermal = 4 * _BOLTZMANN_J_PER_K * _ROOM_K * card.circuit.sense_leads_ohm
+    thermal = thermal_V2_per_Hz(card.circuit.sense_leads_ohm)
     corner_Hz = 0.0 if card.voltmeter is None else card.voltmeter.flicker_corner_Hz
     most = _NOISE * _expected(Noise(spec**2 + thermal, spec**2 * corner_Hz), trace.zero)
     return outcome(

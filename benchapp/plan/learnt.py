@@ -12,7 +12,7 @@ from benchapp.analysis.examined.columns import readings_of
 from benchapp.analysis.examined.cycle import LEAST_CYCLES
 from benchapp.analysis.examined.examine import examine
 from benchapp.analysis.exponential import decay, fit_exponential
-from benchapp.analysis.levels import level_groups
+from benchapp.analysis.levels import level_groups, since_change
 from benchapp.analysis.noise import LEAST_READINGS, Noise, fit_noise
 from benchapp.analysis.traps.run_data import robust_deviation
 from benchapp.errors import Fault, InputError
@@ -73,7 +73,7 @@ def _signal(
     recipe: Recipe, time_s: Floats, current_A: Floats, voltage_V: Floats
 ) -> tuple[Settling | None, float, Floats]:
     groups = level_groups(current_A)
-    since = _since_change(groups.changed)
+    since = since_change(groups.changed)
     own = _by_its_own_fit(recipe, time_s, current_A, voltage_V) if recipe.examine else None
     if own is not None:
         settling, R, rest = own
@@ -177,12 +177,6 @@ def _scatter(plus: Floats, minus: Floats) -> float:
 def _R(current_A: Floats, voltage_V: Floats) -> float:
     I = current_A - current_A.mean()
     return float(I @ voltage_V / (I @ I))
-
-
-def _since_change(changed: NDArray[np.bool_]) -> NDArray[np.intp]:
-    place = np.arange(len(changed) + 1)
-    last = np.where(np.concatenate([[True], changed]), place, 0)
-    return place - np.maximum.accumulate(last)
 
 
 def _pace(recipe: Recipe, time_s: Floats, changed: NDArray[np.bool_]) -> Pace:

@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Mapping
 
-from benchapp.analysis.noise import Noise
+from benchapp.analysis.noise import Noise, thermal_V2_per_Hz
 from benchapp.bench.limits import HouseLimits
 from benchapp.errors import Fault, InputError, QuantityError
 from benchapp.plan.learnt import Learnt
@@ -14,9 +14,6 @@ from benchapp.plan.optimum import Wish
 from benchapp.plan.weights import Pace
 from benchapp.quantity import parse_positive
 from benchapp.result.budget import BudgetPlan
-
-_BOLTZMANN_J_PER_K = 1.380649e-23  # exact, SI 2019
-_ROOM_K = 296.0
 
 
 def wish_of(
@@ -87,5 +84,5 @@ def noise_of(known: BudgetPlan, learnt: Learnt | None) -> Noise:
         raise InputError(Fault("the noise of the bench is not known", "", remedy, field="--accuracy"))
     e2 = voltmeter.noise_per_rt_Hz**2
     of_current = 0.0 if card.source is None else card.source.noise_per_rt_Hz or 0.0
-    thermal = 4 * _BOLTZMANN_J_PER_K * _ROOM_K * card.circuit.sense_leads_ohm
+    thermal = thermal_V2_per_Hz(card.circuit.sense_leads_ohm)
     return Noise(e2 + thermal, e2 * voltmeter.flicker_corner_Hz, card.circuit.emf_walk_V_per_rt_s, of_current)

@@ -8,7 +8,7 @@ from benchapp.plan.cautions import cautions
 from benchapp.plan.learnt import Learnt
 from benchapp.plan.optimum import Floor, Plan, Proposal, Wish
 from benchapp.plan.prediction import predict
-from benchapp.quantity import engineering
+from benchapp.quantity import engineering, ppm
 from benchapp.result.budget import Scope
 
 _LEAST_CORNER_HZ = 1e-3
@@ -18,7 +18,7 @@ _LEAST_WALK_V = 1e-12
 def plan_in_words(wish: Wish, found: Plan, learnt: Learnt | None) -> list[str]:
     """What was asked, what is proposed, what limits, what else would do, and the floor."""
     R = wish.nominal_ohm
-    lines = [f"target: U = {engineering(wish.target_ohm, 'ohm', 3)} ({_part(wish.target_ohm, R)}) at R = "
+    lines = [f"target: U = {engineering(wish.target_ohm, 'ohm', 3)} ({ppm(wish.target_ohm, R)}) at R = "
              f"{engineering(R, 'ohm', 4)}"]  # fmt: skip
     noise = wish.noise
     source = "the accuracy data" if learnt is None else f"a run of {learnt.readings} readings"
@@ -59,7 +59,7 @@ def _proposed(wish: Wish, best: Proposal) -> list[str]:
         f" {engineering(recipe.settle_s, 's', 3)}, {sequence}, linear EMF",
         f"{engineering(best.voltage_V, 'V', 3)} over the part, {engineering(best.power_W, 'W', 2)} in it;"
         f" {best.readings} readings, {_time(best.time_s)}",
-        f"expected U = {engineering(best.median_U_ohm, 'ohm', 3)} ({_part(best.median_U_ohm, R)}; {scope}), in nine of"
+        f"expected U = {engineering(best.median_U_ohm, 'ohm', 3)} ({ppm(best.median_U_ohm, R)}; {scope}), in nine of"
         f" ten runs below {engineering(best.mostly_U_ohm, 'ohm', 3)}",
         f"what limits: {best.largest.name}, {best.largest.share:.0%} of the variance",
     ]
@@ -68,14 +68,14 @@ def _proposed(wish: Wish, best: Proposal) -> list[str]:
 def _short(one: Proposal, R: float) -> str:
     return (
         f"{engineering(one.recipe.current_A, 'A', 3)}, {engineering(one.power_W, 'W', 2)}, {_time(one.time_s)}:"
-        f" U = {engineering(one.median_U_ohm, 'ohm', 3)} ({_part(one.median_U_ohm, R)})"
+        f" U = {engineering(one.median_U_ohm, 'ohm', 3)} ({ppm(one.median_U_ohm, R)})"
     )
 
 
 def _floor(wish: Wish, floor: Floor, *, reached: bool) -> list[str]:
     R = wish.nominal_ohm
     lines = [
-        f"floor: no longer run goes below {engineering(floor.U_ohm, 'ohm', 3)} ({_part(floor.U_ohm, R)}); its largest"
+        f"floor: no longer run goes below {engineering(floor.U_ohm, 'ohm', 3)} ({ppm(floor.U_ohm, R)}); its largest"
         f" term is {floor.largest.name}, {floor.largest.note}"
     ]
     if reached or floor.U_ohm < wish.target_ohm:
@@ -88,11 +88,6 @@ def _floor(wish: Wish, floor: Floor, *, reached: bool) -> list[str]:
         "Lower that term, or choose a larger target"
     )  # fmt: skip
     return [*lines, f"{told}. {remedy}."]
-
-
-def _part(U: float, R: float) -> str:
-    part = U / R
-    return f"{part * 1e6:.3g} ppm" if part < 1e-3 else f"{part * 100:.3g} %"
 
 
 def _time(time_s: float) -> str:

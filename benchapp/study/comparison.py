@@ -8,7 +8,8 @@ import numpy as np
 
 from benchapp.analysis.student import coverage_factor
 from benchapp.analysis.turns import ratio_in_turns
-from benchapp.study.conclusion import COVERAGE, Conclusion, Figure, StudyRun, ppm
+from benchapp.quantity import ppm
+from benchapp.study.conclusion import COVERAGE, Conclusion, Figure, StudyRun
 
 
 def comparison(runs: list[StudyRun]) -> Conclusion:

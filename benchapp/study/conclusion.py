@@ -87,9 +87,3 @@ def combined(name: str, weights: Floats, runs: list[StudyRun], unit: str = "ohm"
     nu = total**2 / float((parts**2 / degrees).sum()) if total > 0 else 1.0
     half = coverage_factor(nu, COVERAGE) * math.sqrt(total)
     return Figure(name, value, value - half, value + half, unit)
-
-
-def ppm(size: float, of: float) -> str:
-    """A part of a value in words."""
-    part = abs(size / of) if of else math.inf
-    return f"{part * 1e6:.3g} ppm" if part < 1e-3 else f"{part * 100:.3g} %"

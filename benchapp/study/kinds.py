@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from benchapp.errors import Fault, InputError
 from benchapp.recipe import Recipe, StopRule
 from benchapp.study.comparison import comparison
@@ -131,9 +129,3 @@ KINDS = {
         LEAST + 2,
     ),
 }
-
-
-def blocks_of(blocks: np.ndarray) -> Floats:
-    """Blocks as a study takes them: time_s and R in ohm first."""
-    found: Floats = np.asarray(blocks, dtype=float)
-    return found

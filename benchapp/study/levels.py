@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from benchapp.quantity import engineering
+from benchapp.quantity import engineering, ppm
 from benchapp.recipe import Recipe
-from benchapp.study.conclusion import Conclusion, Figure, Floats, StudyRun, combined, ppm
+from benchapp.study.conclusion import Conclusion, Figure, Floats, StudyRun, combined
 
 POWER_LEVELS = (0.5, 1.0, 0.5, 0.5)
 LINEARITY_LEVELS = (1.0, 0.1, 0.5, 0.1)

@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from benchapp.analysis.student import chi_square_quantile, coverage_factor
-from benchapp.quantity import engineering
-from benchapp.study.conclusion import COVERAGE, Conclusion, Figure, StudyRun, ppm
+from benchapp.quantity import engineering, ppm
+from benchapp.study.conclusion import COVERAGE, Conclusion, Figure, StudyRun
 
 LEAST = 6
 

@@ -18,7 +18,7 @@ from benchapp.logbook.query import list_runs, load_run
 from benchapp.logbook.replay import analyse_by, recipe_of, temperatures_of
 from benchapp.recipe import Recipe
 from benchapp.study.conclusion import Conclusion, StudyRun
-from benchapp.study.kinds import KINDS, blocks_of
+from benchapp.study.kinds import KINDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,5 +132,5 @@ def conclude(path: Path, study: RecordedStudy) -> Conclusion:
                 text = f"Run {record.summary.run_id}, step {step + 1}, {reason}: measure it again, or for longer."
                 return Conclusion(study.kind, (), text, tells=False)
         runs.append(StudyRun(recipe, rows, estimate, temperatures_of(record), seconds))
-        blocks.append(blocks_of(found))
+        blocks.append(found)
     return KINDS[study.kind].conclude(runs, blocks)

@@ -7,9 +7,10 @@ import math
 import numpy as np
 
 from benchapp.analysis.exponential import decay, fit_exponential
+from benchapp.analysis.levels import since_change
 from benchapp.analysis.student import chi_square_quantile
-from benchapp.quantity import engineering
-from benchapp.study.conclusion import Conclusion, Figure, Floats, StudyRun, ppm
+from benchapp.quantity import engineering, ppm
+from benchapp.study.conclusion import Conclusion, Figure, Floats, StudyRun
 
 DWELL = 16
 _LEFT = 1e-5  # of the step, after the delay that is proposed
@@ -65,11 +66,9 @@ def settling(runs: list[StudyRun]) -> Conclusion:
 def _folded(run: StudyRun) -> tuple[Floats, Floats, float]:
     """Time since the change, half the difference of the signs over the current at each place of a dwell, scatter."""
     t, I, V = run.rows
-    place = np.arange(len(t))
-    changed = np.diff(I, prepend=np.nan) != 0
-    first = np.maximum.accumulate(np.where(changed, place, 0))
-    since = place - first
-    starts = np.flatnonzero(changed)
+    since = since_change(np.diff(I) != 0)
+    first = np.arange(len(t)) - since
+    starts = np.flatnonzero(since == 0)
     # Whole pairs of dwells, without the first dwell, which comes from elsewhere.
     dwell = int(np.median(np.diff(starts)))
     good = first > 0

@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from benchapp.analysis.student import coverage_factor
-from benchapp.quantity import engineering
-from benchapp.study.conclusion import COVERAGE, Conclusion, Figure, Floats, StudyRun, ppm
+from benchapp.quantity import engineering, ppm
+from benchapp.study.conclusion import COVERAGE, Conclusion, Figure, Floats, StudyRun
 
 _GROUPS = 64
 _FREEDOM = 8  # of the scale: the slow part of the rest is what counts for a slope

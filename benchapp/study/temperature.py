@@ -13,8 +13,8 @@ import math
 import numpy as np
 
 from benchapp.analysis.exponential import Exponential, fit_exponential
-from benchapp.quantity import engineering
-from benchapp.study.conclusion import Conclusion, Figure, Floats, StudyRun, ppm
+from benchapp.quantity import engineering, ppm
+from benchapp.study.conclusion import Conclusion, Figure, Floats, StudyRun
 
 _GROUPS = 80
 _FIRST_COSINE, _LAST_COSINE = 3, 10

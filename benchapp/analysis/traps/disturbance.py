@@ -8,6 +8,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from benchapp.analysis.levels import since_change
 from benchapp.analysis.student import chi_square_quantile, normal_quantile, t_quantile
 from benchapp.analysis.traps.run_data import Floats, RunData, robust_deviation
 
@@ -28,20 +29,13 @@ def is_not_settled(run: RunData, significance: float) -> bool:
     each change, and, where the current stays for four or more, of the first half of them: a slow voltage shows there.
     """
     n = len(run.current_A)
-    since = _since_change(run.changed)
+    since = since_change(run.changed)
     dwell = int(np.median(np.diff(np.flatnonzero(run.changed)))) if run.changed.sum() > 2 else n
     if not since.any() or n < 24 or dwell >= n // 3:
         return False
     early = [since == 0] + ([since < dwell / 2] if dwell >= 4 else [])
     length = max(8, 16 if run.period >= 8 else 8, 4 * dwell)
     return any(_differs(run, places, length, significance / len(early)) for places in early)
-
-
-def _since_change(changed: NDArray[np.bool_]) -> NDArray[np.intp]:
-    """How many readings each one is after the last change of the current."""
-    place = np.arange(len(changed) + 1)
-    last = np.where(np.concatenate([[True], changed]), place, 0)
-    return place - np.maximum.accumulate(last)
 
 
 def _differs(run: RunData, places: NDArray[np.bool_], length: int, significance: float) -> bool:
