@@ -20,6 +20,8 @@ def _figure(one: Figure) -> str:
     def told(value: float) -> str:
         if not math.isfinite(value):
             return "no end"
+        if value == 0:
+            return "0"
         return f"{value:.6g}" if one.unit in ("1", "1/K", "ohm/h", "V/rtHz") else engineering(value, one.unit, 6)
 
     return (

@@ -67,4 +67,5 @@ def checked(
         guard=NoGuard(),
         part=part,
     )
+    assert not bench.source.output_on
     return Checked(found, bench, sent, clock.now())
