@@ -137,6 +137,9 @@ def _style_sheet(c: Colours) -> str:
         min-height: 28px; selection-background-color: {c.accent}; selection-color: {c.on_accent}; }}
     QLineEdit:focus, QComboBox:focus {{ border: 2px solid {c.accent}; padding: 0 7px; }}
     QLineEdit[faulty="true"] {{ border: 2px solid {c.failed}; padding: 0 7px; }}
+    QCheckBox::indicator {{ width: 13px; height: 13px; border: 1px solid {c.faint}; border-radius: 2px;
+        background: {c.surface}; }}
+    QCheckBox::indicator:checked {{ border-color: {c.accent}; background: {c.accent}; }}
     QComboBox::drop-down {{ border: none; width: 24px; }}
     QComboBox::down-arrow {{ image: url("{asset("icons", "down.svg").as_posix()}"); width: 12px; height: 12px; }}
     QComboBox QAbstractItemView {{ background: {c.raised}; border: 1px solid {c.line}; outline: none; }}

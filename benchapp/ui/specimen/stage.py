@@ -27,7 +27,7 @@ _GROUPS: tuple[tuple[str, tuple[tuple[str, str, str, str], ...]], ...] = (
         (
             ("name", "Name", "Shunt S-17", ""),
             ("serial", "Serial", "", ""),
-            ("nominal", "Nominal R", "250 uohm", "sets the voltmeter's range"),
+            ("nominal", "Nominal R", "250 uohm", "sets the range"),
         ),
     ),
     (
@@ -114,7 +114,7 @@ class SpecimenStage(QWidget):
                 grid.addWidget(edit, line, 1)
                 grid.addWidget(remark, line, 2)
             column.addLayout(grid)
-        self.examined = QCheckBox("The run examines itself: settling, warming, polarities, dependence on the current")
+        self.examined = QCheckBox("The run examines itself: settling, warming, polarities, levels")
         self.examined.toggled.connect(self._examine)
         column.addWidget(self.examined)
         column.addStretch(1)
