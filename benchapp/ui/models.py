@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from PySide6.QtCore import QObject, Signal
@@ -10,6 +10,7 @@ from PySide6.QtCore import QObject, Signal
 from benchapp.bench.limits import LimitExceeded, load_limits
 from benchapp.errors import InputError
 from benchapp.files import replacing
+from benchapp.host.order import BenchChoice
 from benchapp.recipe import (
     RECIPE_KEYS,
     Recipe,
@@ -21,7 +22,7 @@ from benchapp.recipe import (
 from benchapp.recipe_rules import STOP_KEYS
 from benchapp.recipe_values import Entry
 from benchapp.tables import quoted
-from sim.scenario import Scenario, load_scenario
+from sim.scenario import load_scenario
 
 _PLANNED = (
     *("nominal", "current", "compliance", "range", "nplc", "settle", "signs", "emf_order"),
@@ -113,33 +114,6 @@ class RecipeModel(QObject):
         except InputError as error:
             self.recipe = None
             self.faults = {fault.field: f"{fault.problem}. {fault.remedy}" for fault in error.faults}
-
-
-@dataclass(frozen=True, slots=True)
-class BenchChoice:
-    """A simulated bench by its name, or addresses with dialects."""
-
-    scenario: str = ""
-    source: str = ""
-    voltmeter: str = ""
-    source_dialect: str = "scpi"
-    voltmeter_dialect: str = "scpi"
-    current_voltmeter: str = ""  # over a standard resistor; empty where the current is not measured
-    current_voltmeter_dialect: str = "scpi"
-    scanner: str = ""  # connects the parts of a recipe in turns; empty where there is none
-    scanner_dialect: str = "scpi"
-    thermometer: str = ""  # tells the specimen's temperature through the run; empty where none does
-    thermometer_dialect: str = "scpi"
-    compliance_by_hand: str = ""  # what was set on the source's front panel, where it cannot be set from here
-
-    @property
-    def complete(self) -> bool:
-        """Whether both instruments are named."""
-        return bool(self.scenario or (self.source.strip() and self.voltmeter.strip()))
-
-    def loaded(self) -> Scenario | None:
-        """The simulated bench, where one is chosen."""
-        return load_scenario(self.scenario) if self.scenario else None
 
 
 class BenchModel(QObject):

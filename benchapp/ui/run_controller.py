@@ -5,28 +5,20 @@ from __future__ import annotations
 import contextlib
 import math
 import time
-from dataclasses import replace
 from pathlib import Path
 
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
-from benchapp.bench.ammeter import check_measured_current
-from benchapp.bench.auxiliary import AuxiliaryPlan
 from benchapp.bench.limits import load_limits
-from benchapp.bench.plan import BenchPlan, check_scanner, plan_bench
+from benchapp.bench.plan import BenchPlan
 from benchapp.clock import ScaledClock
-from benchapp.errors import BenchError, Fault, InputError, QuantityError
-from benchapp.quantity import parse_positive
+from benchapp.errors import BenchError
+from benchapp.host.order import BenchChoice, RunOrder, bench_for, session_for
 from benchapp.recipe import Recipe
-from benchapp.result.budget import BudgetPlan
 from benchapp.result.card import InstrumentCard
 from benchapp.run.session import Session, prepare_process
 from benchapp.ui.lead_check import LeadCheck
-from benchapp.ui.models import BenchChoice
 from benchapp.ui.output_watch import OutputWatch, Target
-from sim.bench import SimulatedBench
-from sim.clock import ScaledClock as SimulatedClock
-from sim.server import BenchServer
 
 _POLL_MS = 33
 # At thousands of readings a second the window would take a quarter of what the engine needs; a picture that dense says
@@ -58,8 +50,8 @@ class RunController(QObject):
         self.study = ""  # of which study the next run is a step; empty for none
         self._session: Session | None = None
         self._check: LeadCheck | None = None
-        self._server: BenchServer | None = None
-        self._beside = contextlib.ExitStack()  # what stands beside source and voltmeter as long as they do
+        self._bench = contextlib.ExitStack()  # a simulated one, and what stands beside source and voltmeter
+        self._bench_address = ""  # its source
         self._shown: object = None
         self._pace_since = (0.0, 0)
         self._once_more_at = math.inf
@@ -104,15 +96,17 @@ class RunController(QObject):
         """Begin a run; False where it cannot begin (`failed` says why)."""
         if self.running or self.checking:
             return False
-        self._close_server()
+        self._close_bench()
         self.output.hand_over()
         try:
-            self._session = self._make_session(recipe, choice)
+            order = self._order(recipe, choice)
+            self._session = self._bench.enter_context(session_for(order))
+            self._use(self._session.plan, choice)
             prepare_process()
             self._session.start()
         except BenchError as error:
             self._session = None
-            self._close_server()
+            self._close_bench()
             self.output.take_back()
             self.failed.emit(str(error))
             return False
@@ -131,17 +125,19 @@ class RunController(QObject):
         """Begin a check of leads and contacts; False where it cannot begin. `checked` tells when it has ended."""
         if self.running or self.checking:
             return False
-        self._close_server()
+        self._close_bench()
         self.output.hand_over()
         try:
-            plan, _, known = self._make_plan(recipe, choice)
+            order = self._order(recipe, choice)
+            plan, _ = self._bench.enter_context(bench_for(choice, recipe, self._speed))
+            self._use(plan, choice)
             load_limits().check(recipe)
         except BenchError as error:
-            self._close_server()
+            self._close_bench()
             self.output.take_back()
             self.checked.emit(str(error))
             return False
-        self._check = LeadCheck(plan, recipe, known, ScaledClock(self._speed), self.output.tell)
+        self._check = LeadCheck(plan, recipe, order.known, ScaledClock(self._speed), self.output.tell)
         self._check.ended.connect(self._check_ended, Qt.ConnectionType.QueuedConnection)
         self._check.start()
         return True
@@ -180,7 +176,7 @@ class RunController(QObject):
             self._session.control.stop("the window was closed")
             self._session.wait()
         self.output.close()
-        self._close_server()
+        self._close_bench()
 
     def _pace(self, count: int) -> None:
         """Thirty looks a second, fewer where readings come by thousands."""
@@ -191,73 +187,20 @@ class RunController(QObject):
         self._pace_since = (now, count)
         self._timer.setInterval(_FAST_POLL_MS if rate > _FAST_READINGS_PER_S else _POLL_MS)
 
-    def _make_session(self, recipe: Recipe, choice: BenchChoice) -> Session:
-        plan, note, known = self._make_plan(recipe, choice)
-        clock = ScaledClock(self._speed)
-        return Session(
-            plan,
-            recipe,
-            load_limits(),
-            clock=clock,
-            logbook=self._logbook,
-            bench_note=note,
-            known=known,
-            study=self.study,
-        )
+    def _use(self, plan: BenchPlan, choice: BenchChoice) -> None:
+        self._target = Target(plan.source, choice.source_spoken)
+        self._bench_address = plan.source if choice.scenario else ""
 
-    def _make_plan(self, recipe: Recipe, choice: BenchChoice) -> tuple[BenchPlan, str, BudgetPlan]:
-        """The instruments, a note on them, and what is known beside."""
-        dialects = choice.source_dialect.strip() or "scpi", choice.voltmeter_dialect.strip() or "scpi"
-        scenario, note = choice.loaded(), ""
-        if scenario is None:
-            second = choice.current_voltmeter.strip()
-            check_measured_current(second, recipe)
-            check_scanner(choice.scanner.strip(), recipe)
-            plan = plan_bench(
-                choice.source.strip(),
-                choice.voltmeter.strip(),
-                *dialects,
-                current_voltmeter=second,
-                current_voltmeter_dialect=choice.current_voltmeter_dialect.strip() or "scpi",
-                thermometer=choice.thermometer.strip() if recipe.corrects_temperature else "",
-                thermometer_dialect=choice.thermometer_dialect.strip() or "scpi",
-                scanner=choice.scanner.strip() if recipe.channels else "",
-                scanner_dialect=choice.scanner_dialect.strip() or "scpi",
-                compliance_by_hand_V=_by_hand(choice),
-            )
-        else:
-            note = f"simulated bench {scenario.name}"
-            self._server = BenchServer(SimulatedBench(scenario, SimulatedClock(self._speed)))
-            dialects = scenario.source_dialect, scenario.voltmeter_dialect
-            second = self._server.current_voltmeter if recipe.current_shunt_ohm is not None else ""
-            check_measured_current(second, recipe)
-            check_scanner(self._server.scanner, recipe)
-            plan = plan_bench(
-                self._server.source,
-                self._server.voltmeter,
-                *dialects,
-                current_voltmeter=second,
-                thermometer=self._server.thermometer if recipe.corrects_temperature else "",
-                thermometer_dialect=self._server.thermometer_dialect,
-                scanner=self._server.scanner if recipe.channels else "",
-                in_process=True,
-            )
-            if self._server.polarity_switch:
-                plan = replace(plan, polarity_switch=self._server.polarity_switch)
-                plan = self._beside.enter_context(AuxiliaryPlan().turned(plan))
-        self._target = Target(plan.source, dialects[0])
-        known = BudgetPlan(
-            self.card, confidence=recipe.confidence, settle_s=recipe.settle_s, aperture_s=recipe.aperture_s
-        )
-        return plan, note, known
+    def _order(self, recipe: Recipe, choice: BenchChoice) -> RunOrder:
+        return RunOrder(recipe, choice, self._logbook, self._speed, self.card, self.study)
 
-    def _close_server(self) -> None:
-        self._beside.close()
-        if self._server is not None:
-            self.output.forget(self._server.source)
-            with contextlib.suppress(OSError):
-                self._server.close()
-            self._server = None
+    def _close_bench(self) -> None:
+        """A simulated bench ends with what was done on it, or when the next run begins."""
+        if self._bench_address:
+            self.output.forget(self._bench_address)
+            self._bench_address = ""
+        with contextlib.suppress(OSError):
+            self._bench.close()
 
     def _poll(self) -> None:
         session = self._session
@@ -278,13 +221,3 @@ class RunController(QObject):
             if self._target is not None:
                 self.output.follow(self._target)
             self.output.take_back()
-
-
-def _by_hand(choice: BenchChoice) -> float | None:
-    """The compliance that somebody has set and confirmed; None where nobody has. Raises InputError."""
-    text = choice.compliance_by_hand.strip()
-    try:
-        return parse_positive(text, "V") if text else None
-    except QuantityError as error:
-        fault = error.faults[0]
-        raise InputError(Fault(fault.problem, text, fault.remedy, field="compliance, set by hand")) from error

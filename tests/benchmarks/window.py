@@ -92,7 +92,7 @@ def _instruments() -> tuple[subprocess.Popen[str], dict[str, str]]:
 
 
 def _start_run(window: Any, addresses: dict[str, str], **texts: str) -> None:
-    from benchapp.ui.models import BenchChoice
+    from benchapp.host.order import BenchChoice
 
     window.bench.choose(BenchChoice("", addresses["source"], addresses["voltmeter"]))
     base = {"current": "1 mA", "range": "1 V", "nplc": "0.001", "settle": "0", "endless": "true"}

@@ -22,8 +22,8 @@ from unittest import mock
 from PySide6.QtWidgets import QApplication
 
 from benchapp.bench.output import OutputState
+from benchapp.host.order import BenchChoice
 from benchapp.logbook.store import RunWriter
-from benchapp.ui.models import BenchChoice
 from benchapp.ui.output_watch import Target
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import Theme, apply_theme, load_fonts

@@ -22,8 +22,8 @@ from pathlib import Path
 from PySide6.QtCore import QCoreApplication
 
 from benchapp.cli.main import main as benchapp
+from benchapp.host.order import BenchChoice
 from benchapp.recipe import Recipe, StopRule
-from benchapp.ui.models import BenchChoice
 from benchapp.ui.run_controller import RunController
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock

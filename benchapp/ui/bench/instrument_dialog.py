@@ -25,7 +25,7 @@ from PySide6.QtWidgets import (
 from benchapp.bench.check import check_instrument, probe_instrument
 from benchapp.errors import InputError
 from benchapp.files import replacing
-from benchapp.ui.models import BenchChoice
+from benchapp.host.order import BenchChoice
 from benchapp.ui.theme import font
 from benchapp.ui.widgets.controls import faint, plain_label, tip
 from drivers.dialect import load_dialect

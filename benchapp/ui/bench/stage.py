@@ -24,10 +24,11 @@ from PySide6.QtWidgets import (
 from benchapp.bench.identify import Identified, identify
 from benchapp.bench.limits import limits_file, load_limits
 from benchapp.errors import InputError
+from benchapp.host.order import BenchChoice
 from benchapp.quantity import engineering
 from benchapp.run.session import Session
 from benchapp.ui.bench.wiring import WiringDrawing, WiringState
-from benchapp.ui.models import BenchChoice, BenchModel, RecipeModel, about_scenario, scenario_texts
+from benchapp.ui.models import BenchModel, RecipeModel, about_scenario, scenario_texts
 from benchapp.ui.output_watch import Target
 from benchapp.ui.theme import MARGIN, Theme
 from benchapp.ui.widgets.controls import Heading, KeyButton, faint, plain_label, title

@@ -16,7 +16,8 @@ from PySide6.QtCore import QEventLoop, QTimer
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QApplication
 
-from benchapp.ui.models import BenchChoice, scenario_texts
+from benchapp.host.order import BenchChoice
+from benchapp.ui.models import scenario_texts
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import THEMES, Theme, apply_theme, load_fonts
 from benchapp.ui.widgets.output_plate import OutputState

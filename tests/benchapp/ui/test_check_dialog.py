@@ -26,7 +26,7 @@ def benches(monkeypatch: pytest.MonkeyPatch) -> list[SimulatedBench]:
         made.append(SimulatedBench(*arguments))  # type: ignore[arg-type]
         return made[-1]
 
-    monkeypatch.setattr("benchapp.ui.run_controller.SimulatedBench", make)
+    monkeypatch.setattr("benchapp.host.order.SimulatedBench", make)
     return made
 
 

@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 from pytestqt.qtbot import QtBot
 
+from benchapp.host.order import BenchChoice, bench_for
 from benchapp.logbook.query import list_runs, load_run
 from benchapp.recipe import Recipe
 from benchapp.ui.logbook.run_list import row_of
-from benchapp.ui.models import BenchChoice, scenario_texts
+from benchapp.ui.models import scenario_texts
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.window import MainWindow
 
@@ -123,8 +124,8 @@ def test_a_compliance_that_is_set_by_hand_is_confirmed_on_the_bench_stage(window
     assert model.choice.compliance_by_hand == "1 V"
     told: list[str] = []
     window._controller.failed.connect(told.append)
-    plans = window._controller._make_session(recipe_for(window), model.choice).plan
-    assert plans.compliance_by_hand_V == 1.0
+    with bench_for(model.choice, recipe_for(window)) as (plan, _):
+        assert plan.compliance_by_hand_V == 1.0
     model.change(source_dialect="scpi")
     assert model.choice.compliance_by_hand == ""  # of another source nobody has confirmed anything
     model.change(source_dialect=str(odd), compliance_by_hand="much")

@@ -7,8 +7,8 @@ import pytest
 from PySide6.QtCore import QEventLoop, QTimer
 from pytestqt.qtbot import QtBot
 
+from benchapp.host.order import BenchChoice
 from benchapp.ui.bench.instrument_dialog import InstrumentDialog
-from benchapp.ui.models import BenchChoice
 from drivers.dialect import load_dialect
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock

@@ -12,9 +12,9 @@ from PySide6.QtWidgets import QApplication, QLineEdit
 from pytestqt.qtbot import QtBot
 
 from benchapp.bench.armed import Armed, mark, noted
+from benchapp.host.order import BenchChoice
 from benchapp.logbook.query import list_runs
 from benchapp.ui.bench.wiring import WiringDrawing, WiringState
-from benchapp.ui.models import BenchChoice
 from benchapp.ui.output_watch import Target
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import Theme

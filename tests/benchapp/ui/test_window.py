@@ -9,8 +9,8 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QInputDialog, QWidget
 from pytestqt.qtbot import QtBot
 
+from benchapp.host.order import BenchChoice
 from benchapp.logbook.query import list_runs
-from benchapp.ui.models import BenchChoice
 from benchapp.ui.theme import DARK, LIGHT, Colours, font
 from benchapp.ui.widgets.output_plate import OutputState
 from benchapp.ui.window import MainWindow
@@ -52,8 +52,6 @@ def test_the_output_goes_off_on_every_way_out(window: MainWindow, qtbot: QtBot, 
     window.recipe.set_text("blocks", "100000")
     window.measure.start()
     qtbot.waitUntil(lambda: window.rail.plate.state is OutputState.ON, timeout=10_000)
-    server = window._controller._server
-    assert server is not None
     if how == "escape":
         QTest.keyClick(window, Qt.Key.Key_Escape)
     elif how == "plate":
