@@ -108,8 +108,11 @@ def readings_of(
 
 
 def resistance_columns(r: Readings) -> dict[str, Floats]:
-    """R at each level, and the part of the voltage that does not change its sign."""
-    found = {"R": r.current_A * r.working}
+    """R at each level, and the part of the voltage that does not change its sign.
+
+    At zero a measured current shows what its voltmeter is off by, there as at each other level: R is there, too.
+    """
+    found = {"R": r.current_A * (r.working | (r.level == 0.0))}
     for name, part in (("R half", 0.5), ("R quarter", 0.25)):
         if (r.level == part).any():
             found[name] = r.current_A * (r.level == part)

@@ -113,6 +113,15 @@ def test_nothing_is_found_where_nothing_is_and_the_words_say_from_which_size_on(
     assert "--examine tells" in {item.code: item.text for item in plain.statement().not_tested}["steady-heating"]
 
 
+def test_what_a_measured_current_is_off_by_is_no_part_of_the_specimen() -> None:
+    run = examined("gain_error")  # the voltmeter over the resistor reads -60 uA at zero current
+    found = run.estimate.examined
+    assert found is not None
+    assert not found.effect("even").found
+    assert run.estimate.expanded_uncertainty_ohm < 5e-9
+    assert abs(run.estimate.resistance_ohm - 1.00041e-3) < 1.5 * run.estimate.expanded_uncertainty_ohm
+
+
 def test_settling_that_no_fit_follows_is_not_valid() -> None:
     shunt = load_scenario("shunt")
     slow = replace(shunt, wiring=replace(shunt.wiring, absorption=0.02, absorption_time_constant_s=3.0))
