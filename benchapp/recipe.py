@@ -90,6 +90,7 @@ class Recipe:
     standard_away_K: float = 0.0
     examine: bool = False  # the run looks for what it cannot show at one current: `analysis.examined`
     third_level: bool = False  # and at a quarter of the current
+    unattended: bool = False  # the run goes on to its end where the window that began it is gone
     preset: str = ""  # a named set of limits, tighter than the house's
 
     @property
@@ -251,6 +252,7 @@ def recipe_to_toml(recipe: Recipe) -> str:
         lines.append(f"cycles = {recipe.stop.cycles}")
     lines += ["examine = true"] if recipe.examine else []
     lines += ["third_level = true"] if recipe.third_level else []
+    lines += ["unattended = true"] if recipe.unattended else []
     if recipe.turn_readings is not None:
         lines.append(f"turn_readings = {recipe.turn_readings}")
     lines += [f'rule = "{recipe.rule}"', f"guard_band = {recipe.guard_band!r}", f"confidence = {recipe.confidence!r}"]

@@ -29,6 +29,9 @@ def contradictions(entries: Mapping[str, Entry], values: Mapping[str, Any]) -> l
         faults.append(entries[through[0]].fault("stands alone", remedy))
     faults += _of_channels(entries, values)
     faults += _of_examined(entries, values)
+    if values.get("unattended") and values.get("endless"):
+        remedy = "Write when the run ends, or leave unattended out: nobody may be there to end it"
+        faults.append(entries["unattended"].fault("stands beside endless", remedy))
     low, high = values.get("low"), values.get("high")
     if low is not None and high is not None and low >= high:
         faults.append(entries["low"].fault("is not below the upper limit", "Exchange low and high"))

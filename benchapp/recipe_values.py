@@ -228,6 +228,7 @@ READERS: dict[str, Callable[[Entry], Any]] = {
     "channels": _channels,
     "examine": _flag,
     "third_level": _flag,
+    "unattended": _flag,
     "cycles": _whole(LEAST_CYCLES, 1_000_000),
     "rounds": _whole(1, 1_000_000),
     "turn_readings": _whole(4, 1_000_000),

@@ -17,6 +17,7 @@ from benchapp.cli import (
     plan,
     simulate,
     study,
+    watch,
     window,
 )
 from benchapp.cli.terminal import plain_output
@@ -78,6 +79,7 @@ def _parser() -> argparse.ArgumentParser:
     compare.add_parser(commands)
     instruments.add_parser(commands)
     simulate.add_parser(commands)
+    watch.add_parser(commands)
     return parser
 
 

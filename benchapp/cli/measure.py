@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import os
 import signal
 import sys
 from collections.abc import Iterator, Sequence
@@ -27,6 +28,7 @@ from benchapp.cli.stream import ReadingStream
 from benchapp.cli.transcript import TranscriptFile
 from benchapp.clock import ScaledClock
 from benchapp.errors import Fault, InputError
+from benchapp.host.serve import served
 from benchapp.logbook.database import default_path
 from benchapp.quantity import parse_positive
 from benchapp.recipe import Recipe, build_recipe, entries_from_toml
@@ -134,6 +136,12 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
         help="let the run look for settling, warming, dependence on the current and unlike polarities",
     )
     parser.add_argument("--third-level", action="store_const", const=True, help="and at a quarter of the current")
+    parser.add_argument(
+        "--unattended",
+        action="store_const",
+        const=True,
+        help="go on to the planned end where the terminal or the window that began the run is gone (else it ends)",
+    )
     add_decision_options(parser)
     add_budget_options(parser)
     add_auxiliary_options(parser)
@@ -236,10 +244,13 @@ def until_the_end(session: Session) -> Iterator[None]:
 
     names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
     before = {name: signal.signal(getattr(signal, name), stop) for name in names}
+    if session.recipe.unattended and "SIGHUP" in names:
+        signal.signal(signal.SIGHUP, signal.SIG_IGN)
     try:
         session.start()
         try:
-            yield
+            with served(session, f"the terminal of process {os.getpid()}"):
+                yield
         finally:
             session.control.stop("ended by the program")
             session.wait()
@@ -304,9 +315,8 @@ def entries_of(arguments: argparse.Namespace, scenario: Scenario | None) -> dict
         layers.append({key: Entry(value, key, f"scenario {scenario.name}") for key, value in scenario.recipe.items()})
     if arguments.recipe is not None:
         layers.append(entries_from_toml(arguments.recipe))
-    options = (
-        (name, getattr(arguments, name.replace("-", "_"))) for name in (*_OPTIONS, *_DECISION, "examine", "third-level")
-    )
+    names = (*_OPTIONS, *_DECISION, "examine", "third-level", "unattended")
+    options = ((name, getattr(arguments, name.replace("-", "_"))) for name in names)
     layers.append({n.replace("-", "_"): Entry(text, f"--{n}") for n, text in options if text is not None})
     if any("temperature_lag" in layer for layer in layers):
         # With a lag they belong to the recipe: each reading is corrected by them.

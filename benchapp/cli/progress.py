@@ -11,7 +11,7 @@ from benchapp.measure.snapshot import RunSnapshot
 from benchapp.quantity import engineering
 from benchapp.result.validity import Validity
 from benchapp.result.words import VALIDITIES, plural, value_in_words
-from benchapp.run.session import Session
+from benchapp.run.seen import RunSeen
 
 _EVERY_S = 0.25  # on a terminal, one line written over and over
 _EVERY_IN_A_FILE_S = 2.0
@@ -20,7 +20,7 @@ _EVERY_IN_A_FILE_S = 2.0
 class Progress:
     """Call `show` as often as you like; it writes when there is something new and the time has come."""
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: RunSeen) -> None:
         self._session = session
         self._live = sys.stderr.isatty()
         self._last_s = 0.0

@@ -22,14 +22,17 @@ class Columns:
 
     def extend(self, rows: Sequence[Sequence[float]]) -> None:
         """Add rows; the count is raised last, so that a reader never sees a row half written."""
-        if not rows:
-            return
-        end = self.count + len(rows)
+        if rows:
+            self.append(np.array(rows, dtype=float).T)
+
+    def append(self, added: NDArray[np.float64]) -> None:
+        """Add columns (width, n), in the same order."""
+        end = self.count + added.shape[1]
         if end > self._data.shape[1]:
             grown = np.empty((self._data.shape[0], max(end, 2 * self._data.shape[1])))
             grown[:, : self.count] = self._data[:, : self.count]
             self._data = grown
-        self._data[:, self.count : end] = np.array(rows, dtype=float).T
+        self._data[:, self.count : end] = added
         self.count = end
 
     def since(self, first: int) -> NDArray[np.float64]:
@@ -63,3 +66,13 @@ class History:
         self.cuts.extend(cuts)
         self.blocks.extend(blocks)
         self.readings.extend([reading[1:] for reading in readings])
+
+    def append(
+        self, readings: Column, blocks: Column, cuts: Sequence[int] = (), temperatures: Column | None = None
+    ) -> None:
+        """The same, as columns."""
+        if temperatures is not None:
+            self.temperatures.append(temperatures)
+        self.cuts.extend(cuts)
+        self.blocks.append(blocks)
+        self.readings.append(readings)

@@ -50,15 +50,16 @@ def run_window(logbook: Path, *, scenario: str = DEFAULT_SCENARIO, speed: float 
     apply_theme(application, theme.colours)
 
     def make_controller() -> RunController:
+        from benchapp.host.launch import Launcher
         from benchapp.ui.run_controller import RunController
 
-        return RunController(logbook, speed)
+        return RunController(logbook, speed, Launcher())
 
     window = MainWindow(theme, make_controller, scenario, QSettings("benchapp", "benchapp"), deferred=True)
     sys.excepthook = _report
     for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
-            signal.signal(getattr(signal, name), lambda *_: window.close())
+            signal.signal(getattr(signal, name), lambda *_: window.close_at_once())
     # Python runs its signal handlers only between its own instructions: let it have some.
     alive = QTimer()
     alive.timeout.connect(lambda: None)
@@ -67,7 +68,7 @@ def run_window(logbook: Path, *, scenario: str = DEFAULT_SCENARIO, speed: float 
     try:
         return application.exec()
     finally:
-        window.close()
+        window.close_at_once()
 
 
 def _report(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:

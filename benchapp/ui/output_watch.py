@@ -16,7 +16,7 @@ from PySide6.QtCore import QObject, QTimer, Signal
 from benchapp.bench.armed import Armed, left_behind
 from benchapp.bench.off import OutputReader, switch_off
 from benchapp.bench.output import OutputSeen, OutputState
-from benchapp.run.session import Session
+from benchapp.run.seen import RunSeen
 from drivers.dialect import Dialect, load_dialect
 from drivers.errors import AddressError, DialectError
 from drivers.wires import check_address
@@ -48,7 +48,7 @@ class OutputWatch(QObject):
     said = Signal(str)
     found_left_behind = Signal(object)
 
-    def __init__(self, session: Callable[[], Session | None], parent: QObject | None = None) -> None:
+    def __init__(self, session: Callable[[], RunSeen | None], parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._session = session
         self._named: Target | None = None  # chosen, but nobody has asked it yet

@@ -10,13 +10,15 @@ from pathlib import Path
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
 from benchapp.bench.limits import load_limits
-from benchapp.bench.plan import BenchPlan
 from benchapp.clock import ScaledClock
 from benchapp.errors import BenchError
+from benchapp.host.launch import Launcher
 from benchapp.host.order import BenchChoice, RunOrder, bench_for, session_for
+from benchapp.host.remote import RemoteSession
 from benchapp.recipe import Recipe
 from benchapp.result.card import InstrumentCard
-from benchapp.run.session import Session, prepare_process
+from benchapp.run.seen import RunSeen
+from benchapp.run.session import prepare_process
 from benchapp.ui.lead_check import LeadCheck
 from benchapp.ui.output_watch import OutputWatch, Target
 
@@ -26,6 +28,7 @@ _POLL_MS = 33
 _FAST_POLL_MS = 125
 _ONCE_MORE_S = 0.15
 _FAST_READINGS_PER_S = 3000.0
+_CLOSE_WITHIN_S = 10.0
 
 
 class RunController(QObject):
@@ -35,20 +38,23 @@ class RunController(QObject):
         polled: the session, 30 times a second while it has news, and once after its end.
         failed: a run could not be started, with what to do about it.
         checked: what a check has found, or why it found nothing.
+        attached: a run that was under way already is shown from now on.
     """
 
     polled = Signal(object)
     failed = Signal(str)
     checked = Signal(object)
+    attached = Signal(object)
 
-    def __init__(self, logbook: Path, speed: float = 1.0) -> None:
+    def __init__(self, logbook: Path, speed: float = 1.0, launcher: Launcher | None = None) -> None:
         super().__init__()
+        self._launcher = launcher  # None: runs live in this process
         self._logbook = logbook
         self._speed = speed
         self.card: InstrumentCard | None = None
         self.accuracy_fault = ""
         self.study = ""  # of which study the next run is a step; empty for none
-        self._session: Session | None = None
+        self._session: RunSeen | None = None
         self._check: LeadCheck | None = None
         self._bench = contextlib.ExitStack()  # a simulated one, and what stands beside source and voltmeter
         self._bench_address = ""  # its source
@@ -83,7 +89,7 @@ class RunController(QObject):
         return self._logbook
 
     @property
-    def session(self) -> Session | None:
+    def session(self) -> RunSeen | None:
         """The run under way, or the last one."""
         return self._session
 
@@ -99,22 +105,74 @@ class RunController(QObject):
         self._close_bench()
         self.output.hand_over()
         try:
-            order = self._order(recipe, choice)
-            self._session = self._bench.enter_context(session_for(order))
-            self._use(self._session.plan, choice)
-            prepare_process()
-            self._session.start()
+            self._session = self._begin(self._order(recipe, choice))
         except BenchError as error:
             self._session = None
             self._close_bench()
             self.output.take_back()
             self.failed.emit(str(error))
             return False
+        self._follow()
+        return True
+
+    def _begin(self, order: RunOrder) -> RunSeen:
+        if self._launcher is not None:
+            far = self._launcher.begin(order)
+            self._use(far.source, order.choice)
+            return far
+        session = self._bench.enter_context(session_for(order))
+        self._use(session.plan.source, order.choice)
+        prepare_process()
+        session.start()
+        return session
+
+    def _follow(self) -> None:
         self._shown = None
         self._pace_since = (time.monotonic(), 0)
         self._timer.setInterval(_POLL_MS)
         self._timer.start()
-        return True
+
+    def look_for_runs(self) -> None:
+        """Show a run that is under way in another process; and have one ready for the next run."""
+        if self._launcher is None:
+            return
+        found = self._launcher.found()
+        if found is None:
+            self._launcher.warm_up()
+            return
+        self.output.hand_over()
+        self._session = found
+        self._target = Target(found.source, found.card.dialect)
+        self._follow()
+        self.attached.emit(found)
+
+    @property
+    def attached_in_words(self) -> str:
+        """Whose the run is that was found under way."""
+        session = self._session
+        if not isinstance(session, RemoteSession):
+            return ""
+        if session.owner:
+            return f"Run {session.run_id} went on without a window: it is shown from its first reading and is yours."
+        return (
+            f"Looking on at run {session.run_id} on {session.source}. It takes its orders from"
+            f" {session.owner_name or 'nobody'}; Esc switches the output off all the same."
+        )
+
+    @property
+    def looks_on(self) -> bool:
+        """Whether the run that is shown takes its orders from elsewhere."""
+        return isinstance(self._session, RemoteSession) and not self._session.owner
+
+    @property
+    def outlives_window(self) -> bool:
+        """Whether the run under way could go on without this window."""
+        return self.running and isinstance(self._session, RemoteSession)
+
+    def leave(self) -> None:
+        """Look on no longer, or let the run go on by itself."""
+        if isinstance(self._session, RemoteSession):
+            self._session.leave(running=True)
 
     @property
     def checking(self) -> bool:
@@ -130,7 +188,7 @@ class RunController(QObject):
         try:
             order = self._order(recipe, choice)
             plan, _ = self._bench.enter_context(bench_for(choice, recipe, self._speed))
-            self._use(plan, choice)
+            self._use(plan.source, choice)
             load_limits().check(recipe)
         except BenchError as error:
             self._close_bench()
@@ -172,11 +230,13 @@ class RunController(QObject):
             self._check.stop()
             self._check.wait()
             self._check = None
-        if self._session is not None:
+        if self._session is not None and not self.looks_on:
             self._session.control.stop("the window was closed")
-            self._session.wait()
+            self._session.wait(None if self._launcher is None else _CLOSE_WITHIN_S)
         self.output.close()
         self._close_bench()
+        if self._launcher is not None:
+            self._launcher.close()
 
     def _pace(self, count: int) -> None:
         """Thirty looks a second, fewer where readings come by thousands."""
@@ -187,9 +247,9 @@ class RunController(QObject):
         self._pace_since = (now, count)
         self._timer.setInterval(_FAST_POLL_MS if rate > _FAST_READINGS_PER_S else _POLL_MS)
 
-    def _use(self, plan: BenchPlan, choice: BenchChoice) -> None:
-        self._target = Target(plan.source, choice.source_spoken)
-        self._bench_address = plan.source if choice.scenario else ""
+    def _use(self, source: str, choice: BenchChoice) -> None:
+        self._target = Target(source, choice.source_spoken)
+        self._bench_address = source if choice.scenario else ""
 
     def _order(self, recipe: Recipe, choice: BenchChoice) -> RunOrder:
         return RunOrder(recipe, choice, self._logbook, self._speed, self.card, self.study)
@@ -201,11 +261,15 @@ class RunController(QObject):
             self._bench_address = ""
         with contextlib.suppress(OSError):
             self._bench.close()
+        if isinstance(self._session, RemoteSession):
+            self._session.leave()  # its process goes, and a simulated bench with it
 
     def _poll(self) -> None:
         session = self._session
         if session is None:
             return
+        if isinstance(session, RemoteSession):
+            session.poll()
         ended = session.ended
         now = time.monotonic()
         if session.snapshot is not self._shown or ended or now >= self._once_more_at:
@@ -221,3 +285,5 @@ class RunController(QObject):
             if self._target is not None:
                 self.output.follow(self._target)
             self.output.take_back()
+            if self._launcher is not None:
+                self._launcher.warm_up()

@@ -35,7 +35,7 @@ from benchapp.ui.widgets.rail import Rail, StageName
 
 if TYPE_CHECKING:
     from benchapp.bench.armed import Armed
-    from benchapp.run.session import Session
+    from benchapp.run.seen import RunSeen
     from benchapp.ui.bench.check_dialog import CheckDialog
     from benchapp.ui.guide import GuideDialog
     from benchapp.ui.run_controller import RunController
@@ -68,6 +68,7 @@ class MainWindow(QMainWindow):
         self._guide: GuideDialog | None = None
         self._conductor: StudyConductor | None = None
         self._built = False
+        self._asks = True  # before it closes over a run
         self.rail = Rail(theme)
         self._build_shell()
         self._restore()
@@ -151,6 +152,8 @@ class MainWindow(QMainWindow):
             model.changed.connect(self._mark_done)
         self._mark_done()
         self._controller.output.begin()
+        self._controller.attached.connect(self._show_attached)
+        self._controller.look_for_runs()
 
     def _shower(self, name: StageName) -> Callable[[], None]:
         return lambda: self.show_stage(name)
@@ -359,7 +362,7 @@ class MainWindow(QMainWindow):
         if seen.state is OutputState.OFF:
             self._left_behind.setVisible(False)
 
-    def _show_run(self, session: Session) -> None:
+    def _show_run(self, session: RunSeen) -> None:
         self.bench_stage.show_session(session, self._output)
 
     def _name_source(self) -> None:
@@ -396,11 +399,33 @@ class MainWindow(QMainWindow):
         if name != self._theme.colours.name and name in ("dark", "light"):
             self._theme.switch(name)
 
+    def _show_attached(self, _: RunSeen) -> None:
+        self.show_stage(StageName.MEASURE)
+
+    def close_at_once(self) -> None:
+        """Without a question: what a signal asks for."""
+        self._asks = False
+        self.close()
+
     def closeEvent(self, event: QCloseEvent) -> None:
-        """Output off first."""
+        """Output off first; or, where the run can do without us, as the operator says."""
         if self._built:
+            if self._asks and self._controller.outlives_window and not self._controller.looks_on and not self._ask():
+                event.ignore()
+                return
             self._controller.shut_down()
         if self._settings is not None:
             self._settings.setValue("geometry", self.saveGeometry())
             self._settings.setValue("theme", self._theme.colours.name)
         event.accept()
+
+    def _ask(self) -> bool:
+        """Whether to close over a run under way; False where not."""
+        from benchapp.ui.leaving import Leaving, ask_leaving
+
+        session = self._controller.session
+        assert session is not None
+        chosen = ask_leaving(session.recipe, self)
+        if chosen is Leaving.LET_IT_RUN:
+            self._controller.leave()
+        return chosen is not Leaving.STAY

@@ -26,7 +26,7 @@ from benchapp.bench.limits import limits_file, load_limits
 from benchapp.errors import InputError
 from benchapp.host.order import BenchChoice
 from benchapp.quantity import engineering
-from benchapp.run.session import Session
+from benchapp.run.seen import RunSeen
 from benchapp.ui.bench.wiring import WiringDrawing, WiringState
 from benchapp.ui.models import BenchModel, RecipeModel, about_scenario, scenario_texts
 from benchapp.ui.output_watch import Target
@@ -302,7 +302,7 @@ class BenchStage(QWidget):
             self._wiring_state = replace(self._wiring_state, output=output)
             self._wiring.show_state(self._wiring_state)
 
-    def show_session(self, session: Session, output: OutputState) -> None:
+    def show_session(self, session: RunSeen, output: OutputState) -> None:
         """Let the drawing follow a run."""
         if not self.isVisible():
             return

@@ -17,7 +17,7 @@ from benchapp.logbook.readings_csv import write_readings
 from benchapp.quantity import concise, engineering
 from benchapp.result.statement import Statement
 from benchapp.result.words import plural
-from benchapp.run.session import Session
+from benchapp.run.seen import RunSeen
 from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip
 from benchapp.ui.measure.side_pages import ShownRun, SidePages
@@ -62,6 +62,7 @@ class MeasureStage(QWidget):
         self._build()
         controller.polled.connect(self._show_session)
         controller.failed.connect(self._show_failure)
+        controller.attached.connect(self._show_attached)
         for model in (recipe, bench):
             model.changed.connect(self._chosen)
         self.show_idle()
@@ -158,9 +159,25 @@ class MeasureStage(QWidget):
             self._update_buttons()
             self.state_changed.emit()
 
+    def _show_attached(self, session: RunSeen) -> None:
+        """A run that another window or terminal began, from its first reading."""
+        self._power = nominal_power(session.recipe)
+        self.plots.start(session.recipe)
+        self.strip.clear()
+        self._shows_run = True
+        self._pages.setCurrentWidget(self.pages)
+        self._plate.setVisible(False)
+        self.panel.show_head(session.recipe, f"Run {session.run_id}")
+        self._message.setText(self._controller.attached_in_words)
+        self._update_buttons()
+        self.state_changed.emit()
+
     def main_pressed(self) -> None:
         """Start, end here, or next specimen: what the main button says."""
-        if self._controller.running:
+        if self._controller.looks_on and self._controller.running:
+            self._controller.leave()
+            self.show_idle()
+        elif self._controller.running:
             self._controller.stop()
         elif self._shows_run:
             self.show_idle()
@@ -177,7 +194,7 @@ class MeasureStage(QWidget):
 
     def end(self) -> None:
         """End the run under way here."""
-        if self._controller.running:
+        if self._controller.running and not self._controller.looks_on:
             self._controller.stop()
 
     def pause(self) -> None:
@@ -221,7 +238,7 @@ class MeasureStage(QWidget):
         """Whether a run could start."""
         return self._recipe.recipe is not None and self._bench.choice.complete
 
-    def current_text(self, session: Session) -> str:
+    def current_text(self, session: RunSeen) -> str:
         """The test current of a run in words."""
         return engineering(session.recipe.current_A, "A")
 
@@ -286,7 +303,7 @@ class MeasureStage(QWidget):
         assert recipe is not None
         return present(None, recipe, power=self._power, status=RunStatus.IDLE, planned_end=False)
 
-    def _show_session(self, session: Session) -> None:
+    def _show_session(self, session: RunSeen) -> None:
         # Asked first: what is read after the end is the last there is.
         ended, snapshot = session.ended, session.snapshot
         if snapshot is None or not self._shows_run:
@@ -337,7 +354,7 @@ class MeasureStage(QWidget):
             more = f" (+{len(told) - 1})" if len(told) > 1 else ""
             self._plate.show_caution(told[0][0].replace("-", " ") + more, told[0][1])
 
-    def _show_end(self, session: Session) -> None:
+    def _show_end(self, session: RunSeen) -> None:
         end = session.end
         if end is not None:
             text = f"{end.reason}: {end.text}"
@@ -380,7 +397,11 @@ class MeasureStage(QWidget):
     def _update_buttons(self, *, running: bool | None = None) -> None:
         running = self._controller.running if running is None else running
         ended = not running and self._shows_run
-        if running:
+        looks_on = running and self._controller.looks_on
+        if looks_on:
+            self.main.setText("Look on no longer")
+            self.main.show_keys("")
+        elif running:
             self.main.setText("End here")
             self.main.show_keys("Ctrl+E")
         elif ended:
@@ -399,5 +420,5 @@ class MeasureStage(QWidget):
         )
         self._pause.setText("Resume" if paused else "Pause")
         for button in (self._pause, self._mark):
-            button.setVisible(running)
+            button.setVisible(running and not looks_on)
         self._again.setVisible(ended)

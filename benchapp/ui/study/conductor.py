@@ -16,7 +16,7 @@ from benchapp.ui.models import RecipeModel
 from benchapp.ui.run_controller import RunController
 
 if TYPE_CHECKING:
-    from benchapp.run.session import Session
+    from benchapp.run.seen import RunSeen
 
 _PAUSE_MS = 200
 
@@ -40,7 +40,7 @@ class StudyConductor(QObject):
         self._steps: list[Step] = []
         self._kind, self._first, self._number, self._repeats = "", 0, 0, 1
         self._texts: dict[str, str] = {}
-        self._session: Session | None = None
+        self._session: RunSeen | None = None
         controller.polled.connect(self._polled)
 
     @property
@@ -80,7 +80,7 @@ class StudyConductor(QObject):
         if self._session is None or self._session is before:
             self._end("The run could not be started")
 
-    def _polled(self, session: Session) -> None:
+    def _polled(self, session: RunSeen) -> None:
         if not self.running or session is not self._session or not session.ended:
             return
         self._session = None

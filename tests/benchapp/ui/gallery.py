@@ -17,6 +17,7 @@ from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QApplication
 
 from benchapp.host.order import BenchChoice
+from benchapp.run.session import Session
 from benchapp.ui.models import scenario_texts
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import THEMES, Theme, apply_theme, load_fonts
@@ -190,7 +191,7 @@ class Studio:
         wait_for(lambda: not self.controller.running)
         yield self.shot("measure-instrument-lost")
         session = self.controller.session
-        assert session is not None
+        assert isinstance(session, Session)
         assert session.snapshot is not None
         assert session.snapshot.end is not None
         # The source's last word is missing: as after a cable that was pulled.
