@@ -1,7 +1,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test bench coverage examined planning verdicts gallery kill-trial fault-matrix starvation rivals damaged-logbooks fuzz plate lying-sources mutants clean
+.PHONY: run test bench coverage examined planning verdicts gallery kill-trial host-trial fault-matrix starvation rivals damaged-logbooks fuzz plate lying-sources mutants clean
 
 run: .venv/.run-ready
 	-@.ci/qt-libraries
@@ -69,6 +69,9 @@ damaged-logbooks: .venv/.test-ready
 
 kill-trial: .venv/.test-ready
 	@$(BIN)/python -m tests.faults.kill_trial $(N)
+
+host-trial: .venv/.test-ready
+	@$(BIN)/python -m tests.faults.host_trial $(N)
 
 .venv/.run-ready: pyproject.toml
 	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
