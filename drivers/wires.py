@@ -102,7 +102,9 @@ class SocketWire:
             self._socket = socket.create_connection((host, port), timeout=_CONNECT_TIMEOUT_S)
         except OSError as error:
             remedy = "Check that the instrument is on and that host and port are right."
-            raise LinkRefused(f"cannot be reached ({error})", resource=address, remedy=remedy) from error
+            raise LinkRefused(
+                f"cannot be reached ({error.strerror or error})", resource=address, remedy=remedy
+            ) from error
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._socket.setblocking(False)
         # Windows has no poll.

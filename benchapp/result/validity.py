@@ -103,7 +103,8 @@ def judge(flags: Iterable[Flag], expanded_uncertainty_ohm: float) -> tuple[Valid
         validity = _effect_on(flag, expanded_uncertainty_ohm)
         if validity is not Validity.VALID:
             reasons.append(Reason(flag.code, validity, flag.text))
-    reasons.sort(key=lambda reason: reason.validity is not Validity.NOT_VALID)
+    # What may hurt somebody comes before all else.
+    reasons.sort(key=lambda reason: (reason.code != "output-not-off", reason.validity is not Validity.NOT_VALID))
     return (reasons[0].validity if reasons else Validity.VALID), tuple(reasons)
 
 
@@ -130,7 +131,10 @@ def flags_of_end(end: RunEnd, *, endless: bool) -> list[Flag]:
     elif end.reason is EndReason.UNREACHABLE:
         flags.append(Flag("ended-early", "warning", end.text))
     if not end.output_off:
-        text = "The source's output was not proved off when the run ended. Switch it off by hand, and check the source."
+        text = (
+            "The source's output was not proved off when the run ended: take it for on. Press OFF (Esc) until it reads"
+            " off; else switch the source off at its front panel or its plug before you touch the circuit."
+        )
         flags.append(Flag("output-not-off", "stop", text))
     return flags
 

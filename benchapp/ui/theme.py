@@ -151,7 +151,7 @@ def _style_sheet(c: Colours) -> str:
     QTableView {{ background: {c.surface}; border: none; gridline-color: {c.grid}; selection-background-color: {c.zone};
         selection-color: {c.ink}; outline: none; }}
     QHeaderView::section {{ background: {c.surface}; color: {c.faint}; border: none;
-        border-bottom: 1px solid {c.line}; padding: 6px 4px; }}
+        border-bottom: 1px solid {c.line}; padding: 6px 12px; }}
     QScrollBar:vertical {{ background: {c.surface}; width: 10px; }}
     QScrollBar::handle:vertical {{ background: {c.line}; border-radius: 4px; min-height: 32px; }}
     QScrollBar::add-line, QScrollBar::sub-line {{ height: 0; }}

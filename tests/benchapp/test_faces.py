@@ -15,7 +15,7 @@ from benchapp.result.statement import Statement
 from benchapp.result.words import value_in_words
 from benchapp.run.recorded import open_run
 from benchapp.ui.logbook.run_list import cell_text, row_of
-from benchapp.ui.presentation import nominal_power, present
+from benchapp.ui.presentation import Trust, nominal_power, present
 
 CARD = """
 [voltmeter]
@@ -89,12 +89,13 @@ def _screen_and_list(stated: Statement, status: Any, logbook: Path) -> None:
     assert row.number == shown.number
     cells = [cell_text(row, column) for column in range(6)]
     if stated.verdict is None:
-        assert (shown.caption, shown.interval, shown.state) == ("not valid", "no interval", "Check clamps and output.")
-        assert (shown.verdict, shown.gate, shown.number.certain) == ("", "not-valid", 0)
-        assert cells[5] == "NOT VALID"
+        assert (shown.caption, shown.reason) == ("no interval", "A sense lead is open")
+        assert (shown.verdict, shown.trust, shown.number.certain) == ("", Trust.NOT_VALID, 0)
+        assert cells[5] == "not valid, a sense lead is open"
     else:
         assert shown.caption == "99 % interval, all contributions"
-        assert (shown.verdict, shown.gate, cells[5]) == (str(stated.verdict), "", str(stated.verdict))
+        assert (shown.verdict, shown.trust) == (str(stated.verdict), Trust.ALL)
+        assert cells[5].startswith(f"{stated.verdict}, risk ")
 
 
 def test_a_reanalysis_stands_beside_and_both_stay(measured: dict[str, Any], capsys: pytest.CaptureFixture[str]) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -16,19 +15,21 @@ from benchapp.errors import BenchError
 from benchapp.logbook.query import DAMAGED, RUNNING, RunSummary
 from benchapp.quantity import ShownNumber, prefix_power, shown_number
 from benchapp.recipe import Recipe, build_recipe, entries_from_text
+from benchapp.result.decision import percent
 from benchapp.result.statement import Statement
-from benchapp.result.validity import Validity
 from benchapp.result.words import lot_in_words, plural
 from benchapp.run.recorded import first_statements
+from benchapp.run.stating import headline
+from benchapp.ui.presentation import RulerReading, Trust, trust_in, words_of
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.controls import tip
+from benchapp.ui.widgets.number import paint_number
 from benchapp.ui.widgets.painting import elided, text_at, verdict_mark
-from benchapp.ui.widgets.ruler import RulerReading, paint_ruler
+from benchapp.ui.widgets.ruler import paint_ruler
 
 HEADINGS = ("Run", "Started", "Specimen", "Result", "On its ruler", "Verdict")
-WIDTHS = (70, 150, 300, 250, 230, 170)
-GATES = {"not-valid": "NOT VALID", "doubtful": "doubtful"}
-_ROLES = {"pass": "passed", "fail": "failed", "undecided": "ink", "not-valid": "failed", "doubtful": "ink"}
+WIDTHS = (70, 150, 290, 240, 200, 210)
+_ROLES = {"pass": "passed", "fail": "failed"}
 ROW_HEIGHT = 58
 Index = QModelIndex | QPersistentModelIndex
 
@@ -42,14 +43,22 @@ class RunRow:
     number: ShownNumber | None
     ruler: RulerReading
     verdict: str
-    gate: str = ""
+    trust: Trust = Trust.NOTHING
+    note: str = ""  # in few words why it is in doubt, or by what right the verdict stands
     lot: str = ""  # what stands in place of a number, of several parts
+
+    @property
+    def word(self) -> str:
+        """What the verdict column says."""
+        if self.trust is Trust.NOT_VALID:
+            return "not valid"
+        if self.trust is Trust.DOUBTFUL:
+            return "doubtful"
+        return self.verdict or ("no limits" if self.number else "none")
 
     def matches(self, text: str) -> bool:
         """Whether name, number, date or status contain the text."""
-        hay = (
-            f"{self.summary.run_id} {self.name} {self.summary.started} {self.summary.status} {self.verdict} {self.gate}"
-        )
+        hay = f"{self.summary.run_id} {self.name} {self.summary.started} {self.summary.status} {self.word} {self.note}"
         return all(word in hay.lower() for word in text.lower().split())
 
 
@@ -68,9 +77,9 @@ def row_of(summary: RunSummary) -> RunRow:
     if not parts or summary.damage:
         return RunRow(summary, name, None, RulerReading(math.nan, math.nan, low, high), "")
     if len(parts) > 1:
-        verdict, gate = _worst(parts)
+        worst = headline(parts)
         told = f"{plural(len(parts), 'part')}: {lot_in_words(parts)}".rstrip(": ")
-        return RunRow(summary, name, None, RulerReading(math.nan, math.nan, low, high), verdict, gate, told)
+        return RunRow(summary, name, None, RulerReading(low=low, high=high), *_judged(worst), told)
     stated = parts[0]
     name = f"{name}, {stated.part}" if stated.part and name else name or stated.part
     R, u, U = stated.resistance_ohm, stated.standard_uncertainty_ohm, stated.expanded_uncertainty_ohm
@@ -78,20 +87,22 @@ def row_of(summary: RunSummary) -> RunRow:
     if math.isfinite(R) and math.isfinite(U) and u > 0:
         nominal = recipe.nominal_ohm if recipe is not None else None
         number = shown_number(R, u, U, "ohm", prefix_power(nominal if nominal else R))
-    verdict = "" if stated.verdict is None else str(stated.verdict)
-    gate = "" if stated.validity is Validity.VALID else str(stated.validity)
-    if gate and number is not None:
+    verdict, trust, note = _judged(stated)
+    if number is not None and trust in (Trust.DOUBTFUL, Trust.NOT_VALID):
         number = replace(number, certain=0)
-    return RunRow(summary, name, number, RulerReading(R, U, low, high, verdict=verdict), verdict, gate)
+    ruler = RulerReading(R, U, low, high, verdict=verdict, trust=str(trust))
+    return RunRow(summary, name, number, ruler, verdict, trust, note)
 
 
-def _worst(parts: Sequence[Statement]) -> tuple[str, str]:
-    """The verdict and the gate of a lot: those of its worst part."""
-    gates = [str(one.validity) for one in parts if one.validity is not Validity.VALID]
-    if gates:
-        return "", "not-valid" if "not-valid" in gates else "doubtful"
-    verdicts = [str(one.verdict or "") for one in parts]
-    return next((word for word in ("fail", "undecided", "pass") if word in verdicts), ""), ""
+def _judged(stated: Statement) -> tuple[str, Trust, str]:
+    """The verdict of the numbers, how far it is to be trusted, and a note on that."""
+    trust = trust_in(stated)
+    verdict = "" if stated.decision is None else str(stated.decision.verdict)
+    if stated.reasons:
+        return verdict, trust, words_of(stated.reasons[0].code).short
+    risk = math.nan if stated.decision is None else stated.decision.specific_risk
+    by_right = f"risk {percent(risk)}" if math.isfinite(risk) else ""
+    return verdict, trust, by_right if trust is Trust.ALL else "by repeatability" if verdict else ""
 
 
 class RunListModel(QAbstractTableModel):
@@ -158,7 +169,7 @@ def cell_text(row: RunRow, column: int) -> str:
         row.name or "without a name",
         result,
         "",
-        GATES.get(row.gate) or row.verdict or ("no limits" if number else "none"),
+        f"{row.word}, {row.note}" if row.note else row.word,
     )[column]
 
 
@@ -201,13 +212,14 @@ class RunDelegate(QStyledItemDelegate):
         baseline = area.center().y() + 5
         text = cell_text(row, index.column())
         if index.column() == 3 and row.number is not None:
-            self._paint_number(painter, area, row.number, struck=row.gate == "not-valid")
+            x, y = area.left() + 12.0, area.center().y() + 7.0
+            paint_number(painter, x, y, 20, row.number, row.trust, c)
         elif index.column() == 4:
             painter.translate(area.left() + 6, area.top() + 10)
             if row.number is not None:
                 paint_ruler(painter, row.ruler, area.width() - 24, self._theme, labels=False)
         elif index.column() == 5:
-            self._paint_verdict(painter, area, row.verdict or row.gate, text)
+            self._paint_verdict(painter, area, row)
         else:
             damaged = index.column() == 3 and row.summary.status == DAMAGED
             ink = c.colour("failed" if damaged else "ink" if index.column() == 2 else "faint")
@@ -216,23 +228,24 @@ class RunDelegate(QStyledItemDelegate):
             text_at(painter, area.left() + 12, baseline, words, 14, ink, bold=bold)
         painter.restore()
 
-    def _paint_number(self, painter: QPainter, area: QRect, number: ShownNumber, *, struck: bool) -> None:
+    def _paint_verdict(self, painter: QPainter, area: QRect, row: RunRow) -> None:
+        """Mark and word, the note under it; on a plate, or behind a strip, where it must not be taken for one."""
         c = self._theme.colours
-        x, y = area.left() + 6.0, area.center().y() + 7.0
-        sure, doubtful = number.digits[: number.certain], number.digits[number.certain :]
-        x += text_at(painter, x, y, sure, 20, c.colour("ink"), bold=True)
-        x += text_at(painter, x, y, doubtful, 20, c.colour("faint")) + 3
-        x += text_at(painter, x, y, f"({number.parenthesis})", 14, c.colour("faint")) + 8
-        if struck:
-            painter.fillRect(area.left() + 4, int(y) - 7, int(x) - area.left() - 8, 2, c.colour("failed"))
-        text_at(painter, x, y, number.unit, 16, c.colour("ink"))
-
-    def _paint_verdict(self, painter: QPainter, area: QRect, verdict: str, text: str) -> None:
-        c = self._theme.colours
-        role = {"pass": "passed", "fail": "failed", "undecided": "ink", "not-valid": "failed", "doubtful": "ink"}.get(
-            verdict, "faint"
-        )
-        colours = {"mark": c.colour(role), "surface": c.colour("surface")}
-        centre = QPointF(area.left() + 16, area.center().y())
-        verdict_mark(painter, centre, 20, verdict, colours)
-        text_at(painter, area.left() + 36, area.center().y() + 5, text, 15, c.colour(role), bold=bool(verdict))
+        not_valid, doubtful = row.trust is Trust.NOT_VALID, row.trust is Trust.DOUBTFUL
+        top, left = area.center().y(), area.left()
+        ink, faint = c.colour("ink"), c.colour("faint")
+        if not_valid:
+            painter.fillRect(left + 2, top - 21, area.width() - 10, 42, c.colour("caution"))
+            ink = faint = c.colour("on_caution")
+        elif doubtful:
+            painter.fillRect(left + 2, top - 21, 4, 42, c.colour("caution"))
+        earned = row.trust is Trust.ALL
+        mark = ink if not_valid else faint if doubtful else c.colour(_ROLES.get(row.verdict, "ink"))
+        colours = {"mark": mark, "surface": c.colour("surface")}
+        if not earned and not not_valid:
+            colours["outline"] = mark
+        verdict_mark(painter, QPointF(left + 24, top), 20, "not-valid" if not_valid else row.verdict, colours)
+        word = mark if earned and row.verdict in _ROLES else ink
+        baseline = top + (-2 if row.note else 5)
+        text_at(painter, left + 42, baseline, row.word, 15, word, bold=not_valid or (earned and bool(row.verdict)))
+        text_at(painter, left + 42, baseline + 16, elided(row.note, area.width() - 52, 12), 12, faint)

@@ -71,7 +71,7 @@ class RunView(QWidget):
         self.plots.show_stated(stated)
         self.plots.show_trapped(trapped_stretches(() if stated is None else stated.flags))
         self.strip.show_run(run.history.readings.since(0), marks, snapshot, engineering(recipe.current_A, "A", 3))
-        self.pages.show_run(ShownRun(snapshot, run.history, run.parts))
+        self.pages.show_run(ShownRun(snapshot, run.history, run.parts, shown))
         unverified = [f"{role} {s.name}" for role, s in run.record.settings if not s.verified]
         facts = [f"{role}: {identity}" for role, identity in run.record.instruments.items()]
         facts.append(f"not verified: {', '.join(unverified)}" if unverified else "every setting was read back")

@@ -81,14 +81,11 @@ class ReadOut(Painted):
         """The result as presented."""
         self._title.setText(title)
         self._run.setText(run)
-        if shown.number is None:
-            self._number.show_nothing()
-        else:
-            self._number.show_number(shown.number, struck=shown.gate == "not-valid")
+        self._number.show_result(shown)
         self._ruler.set_reading(shown.ruler)
-        self._verdict.set_verdict(shown.verdict or shown.gate, shown.note, provisional=shown.provisional)
+        self._verdict.show_result(shown)
         self._interval.setText(shown.interval)
-        self._state.setText(shown.state)
+        self._state.setText(shown.basis)
 
     def set_main(self, text: str, *, enabled: bool) -> None:
         """The main button as the stage has it."""

@@ -64,10 +64,7 @@ class ResultPanel(QWidget):
 
     def show_result(self, shown: ShownResult) -> None:
         """The result as presented."""
-        if shown.number is None:
-            self.number.show_nothing()
-        else:
-            self.number.show_number(shown.number, struck=shown.gate == "not-valid")
-        self.interval.set_lines(shown.caption, shown.interval, shown.state)
-        self.verdict.set_verdict(shown.verdict or shown.gate, shown.note, provisional=shown.provisional)
+        self.number.show_result(shown)
+        self.interval.show_result(shown)
+        self.verdict.show_result(shown)
         self.ruler.set_reading(shown.ruler)

@@ -16,7 +16,7 @@ from benchapp.ui.measure.budget_view import BudgetView
 from benchapp.ui.measure.parts_table import PartsTable
 from benchapp.ui.measure.statistics_table import StatisticsTable
 from benchapp.ui.plots.stability_plot import StabilityPlot
-from benchapp.ui.presentation import FIRST_BLOCK
+from benchapp.ui.presentation import FIRST_BLOCK, ShownResult
 from benchapp.ui.theme import Theme
 
 _EVERY_S = 1.0
@@ -31,6 +31,7 @@ class ShownRun:
     snapshot: RunSnapshot
     history: History
     statements: tuple[Statement, ...] = ()
+    headline: ShownResult | None = None
 
 
 class SidePages(QWidget):
@@ -83,7 +84,7 @@ class SidePages(QWidget):
         self._shown = shown
         self._offer_parts(there=len(shown.statements) > 1)
         if self.stack.currentIndex() == 0:
-            self._table.show_run(shown.snapshot)
+            self._table.show_run(shown.snapshot, shown.headline)
             return
         now = time.monotonic()
         if now - self._last_s >= _EVERY_S or shown.snapshot.end is not None:
@@ -103,7 +104,7 @@ class SidePages(QWidget):
             return
         page = self.stack.currentIndex()
         if page == 0:
-            self._table.show_run(shown.snapshot)
+            self._table.show_run(shown.snapshot, shown.headline)
         elif page == 1:
             self._fill_budget(shown)
         elif page == _PARTS:

@@ -15,22 +15,31 @@ from benchapp.analysis.stretch import stretch_statistics
 from benchapp.events import EndReason, EventKind, RunStatus
 from benchapp.logbook.readings_csv import write_readings
 from benchapp.quantity import concise, engineering
+from benchapp.result.flag_words import Remedy
 from benchapp.result.statement import Statement
+from benchapp.result.validity import Validity
 from benchapp.result.words import plural
 from benchapp.run.seen import RunSeen
+from benchapp.ui.measure.flag_list import FlagDialog, FlagList, flags_of
 from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip
 from benchapp.ui.measure.side_pages import ShownRun, SidePages
+from benchapp.ui.measure.why_panel import WhyPanel, why_of
 from benchapp.ui.models import BenchModel, RecipeModel
 from benchapp.ui.plots.run_plots import RunPlots
 from benchapp.ui.presentation import ShownResult, emf_slope, nominal_power, present, trapped_stretches
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import MARGIN, Theme, font
-from benchapp.ui.widgets.caution_plate import CautionPlate
 from benchapp.ui.widgets.controls import Heading, KeyButton, faint, plain_label
 
 _NUMBERS_EVERY_S = 0.1
 _SIDE_WIDTH = 292
+_REMEDIES = {
+    Remedy.CHECK_LEADS: "Check the leads",
+    Remedy.CHANGE_RECIPE: "Change the recipe",
+    Remedy.MEASURE_AGAIN: "Prepare again",
+    Remedy.SWITCH_OFF: "Switch the output off",
+}
 
 
 class MeasureStage(QWidget):
@@ -40,11 +49,16 @@ class MeasureStage(QWidget):
         state_changed: a run began or ended.
         result_shown: a result as presented, its title and its run, for the read-out.
         read_out_wanted: show the read-out.
+        check_wanted, recipe_wanted: what would mend a result that is not valid.
+        off_wanted: the output is to be switched off.
     """
 
     state_changed = Signal()
     result_shown = Signal(object, str, str)
     read_out_wanted = Signal()
+    check_wanted = Signal()
+    recipe_wanted = Signal()
+    off_wanted = Signal()
 
     def __init__(
         self,
@@ -57,6 +71,8 @@ class MeasureStage(QWidget):
         super().__init__(parent)
         self._theme, self._controller, self._recipe, self._bench = theme, controller, recipe, bench
         self._power: int | None = None
+        self._remedy: Remedy | None = None
+        self.shown: ShownResult | None = None
         self._shows_run = False
         self._last_numbers_s = 0.0
         self._build()
@@ -74,6 +90,8 @@ class MeasureStage(QWidget):
         self.plots = RunPlots(self._theme)
         self.strip = RunStrip(self._theme)
         self.pages = SidePages(self._theme)
+        self.flags = FlagList(self._theme)
+        self.why = WhyPanel(self._theme)
         self._pointed = faint()
         self._plan = plain_label()
         self._plan.setWordWrap(True)
@@ -82,6 +100,8 @@ class MeasureStage(QWidget):
         self._message.setFont(font(13))
         left = QVBoxLayout()
         left.setSpacing(2)
+        left.addWidget(self.why)
+        left.addSpacing(4)
         left.addWidget(self.plots, 1)
         left.addWidget(self.strip)
         body = QHBoxLayout()
@@ -95,6 +115,7 @@ class MeasureStage(QWidget):
         column.addLayout(body, 1)
         self.plots.view_changed.connect(self.strip.show_view)
         self.plots.pointed.connect(self._show_pointed)
+        self.flags.opened.connect(self.show_flags_in_full)
         self.plots.region.sigRegionChanged.connect(self._show_region)
 
     def _build_side(self) -> QVBoxLayout:
@@ -113,9 +134,7 @@ class MeasureStage(QWidget):
         inside = QVBoxLayout(card)
         inside.setContentsMargins(16, 8, 16, 12)
         inside.addWidget(self._pages, 1)
-        self._plate = CautionPlate(self._theme)
-        self._plate.setVisible(False)
-        inside.addWidget(self._plate)
+        inside.addWidget(self.flags)
         inside.addWidget(self._pointed)
         inside.addWidget(self._message)
         self.main = KeyButton(
@@ -127,10 +146,11 @@ class MeasureStage(QWidget):
         # No Ctrl+I, J or M: to a bar-code reader they are tab and line end.
         self._mark = KeyButton(self._theme, "Mark", "Ctrl+W", self.ask_mark, self, typed=False)
         self._again = KeyButton(self._theme, "Repeat", "Ctrl+R", self.show_idle, self, typed=False)
+        self._next = KeyButton(self._theme, "Next", "Ctrl+N", self.show_idle, self, typed=False)
         self._read_out = KeyButton(self._theme, "Read-out", "Ctrl+F", self.read_out_wanted.emit, self)
         row = QHBoxLayout()
         row.setSpacing(8)
-        for button in (self._pause, self._mark, self._again, self._read_out):
+        for button in (self._pause, self._mark, self._again, self._next, self._read_out):
             row.addWidget(button)
         side = QVBoxLayout()
         side.setSpacing(8)
@@ -153,7 +173,7 @@ class MeasureStage(QWidget):
         if self._controller.start(recipe, self._bench.choice):
             self._shows_run = True
             self._pages.setCurrentWidget(self.pages)
-            self._plate.setVisible(False)
+            self._clear_flags()
             session = self._controller.session
             self.panel.show_head(recipe, f"Run {session.run_id}" if session else "")
             self._update_buttons()
@@ -166,7 +186,7 @@ class MeasureStage(QWidget):
         self.strip.clear()
         self._shows_run = True
         self._pages.setCurrentWidget(self.pages)
-        self._plate.setVisible(False)
+        self._clear_flags()
         self.panel.show_head(session.recipe, f"Run {session.run_id}")
         self._message.setText(self._controller.attached_in_words)
         self._update_buttons()
@@ -180,9 +200,21 @@ class MeasureStage(QWidget):
         elif self._controller.running:
             self._controller.stop()
         elif self._shows_run:
-            self.show_idle()
+            self._mend()
         else:
             self.start()
+
+    def _mend(self) -> None:
+        """What the ended run calls for: the next specimen, or what would make this one valid."""
+        remedy = self._remedy
+        if remedy is Remedy.SWITCH_OFF:
+            self.off_wanted.emit()
+            return
+        self.show_idle()
+        if remedy is Remedy.CHECK_LEADS:
+            self.check_wanted.emit()
+        elif remedy is Remedy.CHANGE_RECIPE:
+            self.recipe_wanted.emit()
 
     def go_on(self) -> None:
         """By the key: start, resume, or next specimen; it never ends a run."""
@@ -246,7 +278,7 @@ class MeasureStage(QWidget):
         """Ready for the next specimen."""
         self._shows_run = False
         self._pages.setCurrentIndex(0)
-        self._plate.setVisible(False)
+        self._clear_flags()
         self._message.setText("")
         self.strip.clear()
         self._chosen()
@@ -322,7 +354,7 @@ class MeasureStage(QWidget):
                 status=snapshot.status,
                 planned_end=planned,
             )
-            self.pages.show_run(ShownRun(snapshot, session.history, session.statements))
+            self.pages.show_run(ShownRun(snapshot, session.history, session.statements, shown))
             self.plots.show_stated(stated)
             if stated is not None:
                 self._show_flags(stated)
@@ -337,27 +369,37 @@ class MeasureStage(QWidget):
 
     def _show(self, shown: ShownResult) -> None:
         self.panel.show_result(shown)
+        self.shown, self._remedy = shown, shown.remedy
         session = self._controller.session
         run = f"Run {session.run_id}" if self._shows_run and session is not None else ""
         name = "" if self._recipe.recipe is None else self._recipe.recipe.name
         self.result_shown.emit(shown, name, run)
 
     def _show_flags(self, stated: Statement) -> None:
-        """The gravest reason, else the first notice, as a plate; the others are in the record."""
+        """In words, a line each; what makes the result not valid with its evidence above the plots."""
         self.plots.show_trapped(trapped_stretches(stated.flags))
-        reasons = {reason.code: reason.text for reason in stated.reasons}
-        notices = {flag.code: flag.text for flag in stated.flags if flag.code not in reasons}
-        # How the run ended stands in the message below.
-        told = [(code, text) for code, text in (reasons | notices).items() if code not in ("broken-off", "ended-early")]
-        self._plate.setVisible(bool(told))
-        if told:
-            more = f" (+{len(told) - 1})" if len(told) > 1 else ""
-            self._plate.show_caution(told[0][0].replace("-", " ") + more, told[0][1])
+        self.flags.show_flags(flags_of(stated))
+        not_valid = stated.validity is Validity.NOT_VALID
+        session = self._controller.session
+        why = why_of(stated, session.recipe, session.history) if not_valid and session is not None else None
+        self.why.show_why(why)
+        self.plots.fold_emf(why is not None)
+
+    def _clear_flags(self) -> None:
+        self.flags.show_flags([])
+        self.why.show_why(None)
+        self.plots.fold_emf(False)
+
+    def show_flags_in_full(self) -> None:
+        """All that is said of the run, with what to do."""
+        if self.flags.flags:
+            FlagDialog(self.flags.flags, self).exec()
 
     def _show_end(self, session: RunSeen) -> None:
         end = session.end
         if end is not None:
-            text = f"{end.reason}: {end.text}"
+            # Where it is the reason it stands above the plots, with its remedy.
+            text = f"{end.reason}" if self.why.isVisible() else f"{end.reason}: {end.text}"
             if end.reason in (EndReason.INSTRUMENT, EndReason.RECORD, EndReason.BUG):
                 text += "\nWhat was read is in the logbook."
             self._message.setText(text)
@@ -405,7 +447,7 @@ class MeasureStage(QWidget):
             self.main.setText("End here")
             self.main.show_keys("Ctrl+E")
         elif ended:
-            self.main.setText("Next specimen")
+            self.main.setText("Next specimen" if self._remedy is None else _REMEDIES[self._remedy])
             self.main.show_keys("Ctrl+Return")
         else:
             self.main.setText("Start")
@@ -422,3 +464,4 @@ class MeasureStage(QWidget):
         for button in (self._pause, self._mark):
             button.setVisible(running and not looks_on)
         self._again.setVisible(ended)
+        self._next.setVisible(ended and self._remedy is not None)

@@ -9,8 +9,9 @@ from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from benchapp.measure.snapshot import RunSnapshot
-from benchapp.quantity import engineering
+from benchapp.quantity import engineering, scaled_text
 from benchapp.result.words import coverage_in_words
+from benchapp.ui.presentation import ShownResult
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import Painted, elided, text_at
 
@@ -31,29 +32,35 @@ class StatisticsTable(Painted):
         """As many rows as there are."""
         return QSize(260, _PITCH * 12)
 
-    def show_run(self, snapshot: RunSnapshot) -> None:
-        """The numbers of a snapshot."""
+    def show_run(self, snapshot: RunSnapshot, headline: ShownResult | None = None) -> None:
+        """The numbers of a snapshot; what is a resistance has the headline's prefix and its places."""
         stated = snapshot.statement
         if stated is None:
             return
         e = stated.estimate
         power_W = abs(stated.resistance_ohm) * (stated.conditions.current_A or math.nan) ** 2
         p = coverage_in_words(stated)
+
+        def ohm(value: float, digits: int, suffix: str = "") -> tuple[str, str]:
+            if headline is None or headline.number is None or not math.isfinite(value):
+                return _split(value, "ohm", digits, suffix)
+            return scaled_text(value, headline.power, headline.places), headline.number.unit + suffix
+
         rows = [
-            ("R", *_split(stated.resistance_ohm, "ohm", 6)),
-            ("s of one block", *_split(e.block_deviation_ohm, "ohm", 3)),
-            ("u", *_split(stated.standard_uncertainty_ohm, "ohm", 3)),
+            (f"U, {p}", *ohm(stated.expanded_uncertainty_ohm, 3)),
+            ("u", *ohm(stated.standard_uncertainty_ohm, 3)),
             (f"k, {p}", _number(stated.coverage_factor), ""),
-            (f"U, {p}", *_split(stated.expanded_uncertainty_ohm, "ohm", 3)),
+            ("s of one block", *ohm(e.block_deviation_ohm, 3)),
             ("mean EMF", *_split(e.thermal_emf_V, "V", 4)),
             ("EMF slope", *_split(e.thermal_emf_slope_V_per_s * 60, "V", 3, "/min")),
-            ("drift of R", *_split(e.drift_ohm_per_s * 60, "ohm", 3, "/min")),
+            ("drift of R", *ohm(e.drift_ohm_per_s * 60, 3, "/min")),
             ("reading noise", *_split(e.reading_noise_V, "V", 3)),
             ("blocks", str(e.blocks), ""),
             ("readings", str(e.readings), ""),
             ("power", *_split(power_W, "W", 3)),
             ("time", *_split(snapshot.time_s, "s", 4)),
         ]
+        rows = [row for row in rows if row[1]]  # no name without its number
         if rows != self._rows:
             self._rows = rows
             self.setAccessibleDescription("; ".join(" ".join(row) for row in rows))
@@ -63,8 +70,9 @@ class StatisticsTable(Painted):
         """Names faint on the left, numbers right-aligned, units in a column of their own."""
         with QPainter(self) as painter:
             ink, faint = self.colour("ink"), self.colour("faint")
-            right = self.width() - 62
-            for index, (name, value, unit) in enumerate(self._rows):
+            right = self.width() - 70
+            whole = max(0, (self.height() - 6) // _PITCH)  # a row is whole or absent
+            for index, (name, value, unit) in enumerate(self._rows[:whole]):
                 baseline = 20 + index * _PITCH
                 text_at(painter, 0, baseline, elided(name, 130, 14), 14, faint)
                 text_at(painter, right, baseline, value, 16, ink, align=Qt.AlignmentFlag.AlignRight)

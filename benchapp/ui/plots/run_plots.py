@@ -129,6 +129,10 @@ class RunPlots(QWidget):
 
     # The view.
 
+    def fold_emf(self, folded: bool) -> None:
+        """Without the EMF's plot, where its room is needed."""
+        self.emf.setVisible(not folded)
+
     def show_all(self) -> None:
         """The whole run, and follow it."""
         self.window_s, self.following, self.frozen = None, True, False

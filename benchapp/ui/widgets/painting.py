@@ -69,7 +69,9 @@ def hatch(painter: QPainter, area: QRectF, colour: QColor) -> None:
 
 
 def verdict_mark(painter: QPainter, centre: QPointF, size: float, verdict: str, colours: dict[str, QColor]) -> None:
-    """Disc with tick, square with cross, half-filled diamond, or a dash; in outline where `colours` has "outline"."""
+    """Disc with tick, square with cross, half-filled diamond, not-equal sign, or a dash; in outline where `colours` has
+    "outline".
+    """
     r = size / 2
     outline = "outline" in colours
     path = QPainterPath()
@@ -106,6 +108,12 @@ def verdict_mark(painter: QPainter, centre: QPointF, size: float, verdict: str, 
         for dx, dy in ((r, 0), (0, r), (-r, 0), (0, -r)):
             whole.lineTo(centre.x() + dx, centre.y() + dy)
         painter.strokePath(whole, body)
+    elif verdict == "not-valid":  # not equal: open, where pass and fail are closed
+        for dy in (-0.3 * r, 0.3 * r):
+            path.moveTo(centre.x() - 0.9 * r, centre.y() + dy)
+            path.lineTo(centre.x() + 0.9 * r, centre.y() + dy)
+        path.moveTo(centre.x() - 0.45 * r, centre.y() + 0.95 * r)
+        path.lineTo(centre.x() + 0.45 * r, centre.y() - 0.95 * r)
     else:
         path.moveTo(centre.x() - r * 0.5, centre.y())
         path.lineTo(centre.x() + r * 0.5, centre.y())

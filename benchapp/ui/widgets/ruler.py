@@ -3,31 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from benchapp.quantity import engineering
+from benchapp.ui.presentation import RulerReading, Trust
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import Painted, hatch, text_at, text_width
 
 _SPAN = 0.33  # of the distance between the limits, on either side
 _AXIS_Y = 36.0
-
-
-@dataclass(frozen=True, slots=True)
-class RulerReading:
-    """All in ohm; NaN half-width: no interval yet. The guard band of the verdict's rule is one half-width."""
-
-    estimate: float = math.nan
-    half_width: float = math.nan
-    low: float | None = None
-    high: float | None = None
-    low_text: str = ""
-    high_text: str = ""
-    verdict: str = ""
+_LEAST_BAR = 8.0
 
 
 class ToleranceRuler(Painted):
@@ -91,6 +79,9 @@ class _Ruler:
     def paint(self) -> None:
         painter, r = self._painter, self._r
         limited = r.low is not None or r.high is not None
+        if r.trust == Trust.NOT_VALID:
+            self._paint_emptied()
+            return
         if limited:
             left = 0.0 if r.low is None else self._x(r.low)
             right = self._width if r.high is None else self._x(r.high)
@@ -103,6 +94,24 @@ class _Ruler:
         elif self._labels:
             self._paint_unlimited()
         self._paint_interval()
+
+    def _paint_emptied(self) -> None:
+        """Limits without a zone between them: the number has no place here."""
+        r, painter = self._r, self._painter
+        painter.setPen(QPen(self._colour("line"), 1.5))
+        painter.drawLine(QPointF(0, _AXIS_Y), QPointF(self._width, _AXIS_Y))
+        left = 0.0 if r.low is None else self._x(r.low)
+        right = self._width if r.high is None else self._x(r.high)
+        if r.low is not None or r.high is not None:
+            pen = QPen(self._colour("line"), 1)
+            pen.setDashPattern([4, 4])
+            painter.setPen(pen)
+            painter.drawLine(QPointF(left, 4.5), QPointF(right, 4.5))
+            self._paint_limits()
+        if self._labels:
+            text = "no tick: this number is not that of the specimen"
+            align = Qt.AlignmentFlag.AlignHCenter
+            text_at(painter, (left + right) / 2, 25, text, 13, self._colour("faint"), align=align)
 
     def _paint_guard_bands(self) -> None:
         r = self._r
@@ -143,6 +152,8 @@ class _Ruler:
         text_at(self._painter, 0, _AXIS_Y + 24, text, 13, self._colour("faint"))
 
     def _bar_colour(self) -> QColor:
+        if self._r.trust == Trust.DOUBTFUL:
+            return self._colour("ink")
         return self._colour({"pass": "passed", "fail": "failed"}.get(self._r.verdict, "ink"))
 
     def _paint_interval(self) -> None:
@@ -157,12 +168,24 @@ class _Ruler:
         left, right = max(left, 0.0), min(right, self._width)
         bar = QRectF(left, 10, max(right - left, 2.0), 12)
         painter.fillRect(bar.adjusted(-2, -2, 2, 2), self._colour("surface"))
-        painter.fillRect(bar, colour)
+        if r.trust in (Trust.DOUBTFUL, Trust.REPEATABILITY):
+            painter.setPen(QPen(colour, 2))  # hollow: what it covers is not all, or is not to be relied on
+            painter.setBrush(self._colour("zone"))
+            painter.drawRect(bar.adjusted(1, 1, -1, -1))
+        else:
+            painter.fillRect(bar, colour)
         if not 0 <= tick <= self._width:
             return
         if bar.width() > 20:
             painter.fillRect(QRectF(tick - 3.5, 0, 7, _AXIS_Y), self._colour("surface"))
         painter.fillRect(QRectF(tick - 1.5, 0, 3, _AXIS_Y), colour)
+        if bar.width() < _LEAST_BAR and self._labels and r.low is not None and r.high is not None:
+            # Under the tick the bar would vanish: its size is said at its side.
+            part = 2 * r.half_width / (r.high - r.low)
+            text = f"U is {100 * part / 2:.2g} % of the tolerance"
+            to_the_left = tick > self._width / 2
+            align = Qt.AlignmentFlag.AlignRight if to_the_left else Qt.AlignmentFlag.AlignLeft
+            text_at(painter, tick + (-12 if to_the_left else 12), 25, text, 13, self._colour("ink"), align=align)
 
     def _paint_outside(self, colour: QColor, *, to_the_left: bool) -> None:
         r, painter = self._r, self._painter

@@ -19,6 +19,7 @@ from PySide6.QtWidgets import QApplication
 from benchapp.host.order import BenchChoice
 from benchapp.run.session import Session
 from benchapp.ui.models import scenario_texts
+from benchapp.ui.presentation import Trust
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.theme import THEMES, Theme, apply_theme, load_fonts
 from benchapp.ui.widgets.output_plate import OutputState
@@ -26,6 +27,17 @@ from benchapp.ui.widgets.rail import StageName
 from benchapp.ui.window import MainWindow
 
 SIZES = ((1280, 800), (1920, 1080))
+_VALID = (Trust.ALL, Trust.REPEATABILITY)
+_STATES = {
+    "pass": ("pass", _VALID),
+    "fail": ("fail", _VALID),
+    "undecided": ("undecided", _VALID),
+    "not-valid": ("", (Trust.NOT_VALID,)),
+    "compliance": ("", (Trust.NOT_VALID,)),
+    "instrument-lost": ("", (Trust.NOT_VALID,)),
+    "doubtful": ("", (Trust.DOUBTFUL,)),
+    "drifting": ("", (Trust.DOUBTFUL, Trust.NOT_VALID)),
+}
 LONG = "Busbar joint between feeder cabinet 7 and transformer T2, phase L3, second bolt row, after retightening"
 
 
@@ -70,8 +82,14 @@ class Studio:
         wait(100)
 
     def shot(self, name: str) -> Screen:
-        """The window as it is."""
+        """The window as it is; a picture that is named after a state shows that state."""
         wait(150)
+        for word, (verdict, trusts) in _STATES.items():
+            if name.endswith(f"-{word}"):
+                shown = self.window.measure.shown
+                assert shown is not None
+                assert shown.trust in trusts, f"{name} is {shown.trust} ({shown.note})"
+                assert verdict in ("", shown.verdict), f"{name}: {shown.verdict}"
         return Screen(name, self.theme.colours.name, self.window.grab().toImage())
 
     def recipe(self, scenario: str, **texts: str) -> None:

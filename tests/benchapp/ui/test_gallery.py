@@ -14,15 +14,15 @@ _MARKS = {
     "measure-pass": ("passed", "band", "accent", "positive", "negative", "emf"),
     "measure-fail": ("failed", "band", "accent"),
     "measure-undecided": ("ink", "band"),
-    "measure-not-valid": ("failed",),
-    "read-out-not-valid": ("failed",),
+    "measure-not-valid": ("caution",),
+    "read-out-not-valid": ("caution",),
     "measure-running": ("output", "positive", "negative"),
     "read-out-running": ("output",),
     "bench-no-answer": ("failed",),
     "output-not-known": ("output",),
     "specimen": ("caution", "band"),
     "specimen-faults": ("failed",),
-    "logbook": ("failed",),
+    "logbook": ("failed", "caution"),
 }
 
 
