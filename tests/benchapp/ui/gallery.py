@@ -102,9 +102,7 @@ class Studio:
         self.window.show_stage(StageName.MEASURE)
 
     def run(self, scenario: str, *, wanted: Trust | None = None, **texts: str) -> None:
-        """One run to its end; once more where it is not in the state that is wanted, as where a busy computer left a gap
-        in it.
-        """
+        """One run to its end; once more where it is not as wanted, as where a busy computer left a gap in it."""
         for _ in range(5):
             self.controller._speed = self._fast if wanted is None else self._speed
             self.recipe(scenario, **texts)
