@@ -35,14 +35,16 @@ def stability(runs: list[StudyRun], blocks: list[Floats]) -> Conclusion:
 
 
 def slope_beside_walk(time_s: Floats, R: Floats) -> tuple[float, float, float]:
-    """Mean, slope and its standard uncertainty by generalised least squares, white noise beside a walk whose share is
-    found by restricted maximum likelihood.
+    """Mean, slope and its standard uncertainty by generalised least squares, white noise beside a walk.
+
+    Which share is a walk's is not known well from one run: the result is the mean over all shares, each weighed by its
+    restricted likelihood, so that what is not known of it widens the interval.
     """
     n = len(R)
     x = (time_s - time_s.mean()) / float(time_s[-1] - time_s[0])
     step = np.minimum.outer(time_s - time_s[0], time_s - time_s[0]) / float(np.median(np.diff(time_s)))
     X = np.column_stack([np.ones(n), x])
-    best: tuple[float, Floats, Floats] | None = None
+    costs, slopes, means, variances = [], [], [], []
     for walk in _WALKS:
         factor = np.linalg.cholesky(np.eye(n) + walk * step)
         white_X, white_R = np.linalg.solve(factor, X), np.linalg.solve(factor, R)
@@ -52,9 +54,13 @@ def slope_beside_walk(time_s: Floats, R: Floats) -> tuple[float, float, float]:
         variance = float(rest @ rest) / (n - 2)
         cost = (n - 2) * math.log(variance) + 2 * float(np.log(np.diag(factor)).sum())
         cost += float(np.linalg.slogdet(information)[1])
-        if best is None or cost < best[0]:
-            best = cost, b, variance * np.linalg.inv(information)
-    assert best is not None
-    _, b, covariance = best
+        costs.append(cost)
+        means.append(float(b[0]))
+        slopes.append(float(b[1]))
+        variances.append(variance * float(np.linalg.inv(information)[1, 1]))
+    weights = np.exp(-(np.array(costs) - min(costs)) / 2)
+    weights /= weights.sum()
+    slope = float(weights @ np.array(slopes))
+    variance = float(weights @ (np.array(variances) + (np.array(slopes) - slope) ** 2))
     span = float(time_s[-1] - time_s[0])
-    return float(b[0]), float(b[1]) / span, math.sqrt(float(covariance[1, 1])) / span
+    return float(weights @ np.array(means)), slope / span, math.sqrt(variance) / span
