@@ -27,6 +27,7 @@ from PySide6.QtWidgets import (
 
 from benchapp.bench.output import OutputSeen, OutputState
 from benchapp.errors import InputError
+from benchapp.ui.keyboard import Keyboard
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.caution_plate import CautionPlate
 from benchapp.ui.widgets.controls import tip
@@ -131,6 +132,9 @@ class MainWindow(QMainWindow):
         application = QGuiApplication.instance()
         assert isinstance(application, QGuiApplication)
         application.focusWindowChanged.connect(self._escape_watch.watch)
+        self._keyboard = Keyboard(self._single_key)
+        self._keyboard.code.connect(self._take_code)
+        self._keyboard.start()
         self.specimen.done.connect(self._shower(StageName.BENCH))
         self.specimen.plan_wanted.connect(self.plan)
         self.bench_stage.done.connect(self._shower(StageName.MEASURE))
@@ -158,6 +162,25 @@ class MainWindow(QMainWindow):
         self._controller.attached.connect(self._show_attached)
         self._controller.look_for_runs()
 
+    def _single_key(self, key: str) -> bool:
+        """Letters change views only; Space pauses, nothing else."""
+        if key == " ":
+            return self.measure.hold()
+        acts: dict[str, Callable[[], object]] = {
+            "f": self.measure.toggle_freeze,
+            "n": self.measure.pages.next_page,
+            "?": self.show_menu,
+        }
+        act = acts.get(key.lower())
+        if act is not None:
+            act()
+        return act is not None
+
+    def _take_code(self, code: str) -> None:
+        """A bar code is the number of the next specimen, wherever it was typed."""
+        self.recipe.set_text("serial", code)
+        self._tell(f"Number {code} was read: it is that of the next specimen")
+
     def _shower(self, name: StageName) -> Callable[[], None]:
         return lambda: self.show_stage(name)
 
@@ -169,13 +192,13 @@ class MainWindow(QMainWindow):
         plots = self.measure.plots
         self._action(menu, "Whole run, follow it", "Ctrl+0", plots.show_all)
         self._action(menu, "Last minute, follow it", "Ctrl+9", plots.show_last_minute)
-        self._action(menu, "Freeze the picture", "Ctrl+Z", self.measure.toggle_freeze)
+        self._action(menu, "Freeze the picture", "", self.measure.toggle_freeze).setText("Freeze the picture\tF")
         self._action(menu, "Select a stretch", "Ctrl+B", plots.toggle_region)
         self._action(menu, "Copy picture", "Ctrl+Shift+C", self.measure.copy_picture)
         self._action(menu, "Copy readings", "Ctrl+Shift+D", self.measure.copy_data)
         menu.addSeparator()
         self._action(menu, "Numbers, budget, stability", "Ctrl+D", self.measure.pages.next_page)
-        self._action(menu, "Accuracy data …", "Ctrl+K", self.choose_card)
+        self._action(menu, "Accuracy data …", "Ctrl+Shift+O", self.choose_card)
         self._action(menu, "What is said of the run …", "Ctrl+Shift+W", self.measure.show_flags_in_full)
         self._action(menu, "Studies …", "Ctrl+U", self.studies)
         menu.addSeparator()
@@ -418,6 +441,7 @@ class MainWindow(QMainWindow):
                 event.ignore()
                 return
             self._controller.shut_down()
+            self._keyboard.stop()
         if self._settings is not None:
             self._settings.setValue("geometry", self.saveGeometry())
             self._settings.setValue("theme", self._theme.colours.name)

@@ -142,7 +142,8 @@ class MeasureStage(QWidget):
         )
         end = QShortcut(QKeySequence("Ctrl+E"), self)
         end.activated.connect(self.end)
-        self._pause = KeyButton(self._theme, "Pause", "Ctrl+Space", self.pause, self, typed=False)
+        self._pause = KeyButton(self._theme, "Pause", "", self.pause, self, typed=False)
+        self._pause.show_keys("Space")
         # No Ctrl+I, J or M: to a bar-code reader they are tab and line end.
         self._mark = KeyButton(self._theme, "Mark", "Ctrl+W", self.ask_mark, self, typed=False)
         self._again = KeyButton(self._theme, "Repeat", "Ctrl+R", self.show_idle, self, typed=False)
@@ -228,6 +229,14 @@ class MeasureStage(QWidget):
         """End the run under way here."""
         if self._controller.running and not self._controller.looks_on:
             self._controller.stop()
+
+    def hold(self) -> bool:
+        """By Space: pause, and nothing else; whether there was something to pause."""
+        session = self._controller.session
+        if session is None or session.ended or self._controller.looks_on:
+            return False
+        session.control.pause()
+        return True
 
     def pause(self) -> None:
         """Pause, or go on."""

@@ -122,7 +122,7 @@ class SpecimenStage(QWidget):
         buttons = QHBoxLayout()
         buttons.setSpacing(8)
         buttons.addWidget(self._go, 2)
-        buttons.addWidget(KeyButton(self._theme, "Plan…", "Ctrl+P", self.plan_wanted.emit, self), 1)
+        buttons.addWidget(KeyButton(self._theme, "Plan…", "Ctrl+Shift+P", self.plan_wanted.emit, self), 1)
         buttons.addWidget(KeyButton(self._theme, "Open…", "Ctrl+O", self.ask_open, self), 1)
         buttons.addWidget(KeyButton(self._theme, "Save…", "Ctrl+S", self.ask_save, self), 1)
         column.addLayout(buttons)

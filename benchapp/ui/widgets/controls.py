@@ -33,7 +33,7 @@ class KeyButton(QPushButton):
     ) -> None:
         super().__init__(text, parent)
         self._theme = theme
-        self._typed, self._by_key = typed, by_key
+        self.typed, self._by_key = typed, by_key
         self.setProperty("main", main)
         self._keys = QKeySequence(keys).toString(QKeySequence.SequenceFormat.NativeText) if keys else ""
         set_tip(self, f"{text} ({self._keys})" if keys else text)
@@ -54,7 +54,7 @@ class KeyButton(QPushButton):
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Nothing that is typed presses a button of a run."""
-        if self._typed:
+        if self.typed:
             super().keyPressEvent(event)
         else:
             event.ignore()
