@@ -10,7 +10,8 @@ from enum import StrEnum
 from benchapp.analysis.decision import Verdict
 from benchapp.analysis.estimate import Flag
 from benchapp.events import RunStatus
-from benchapp.quantity import ShownNumber, prefix_power, scaled_text, shown_number, unit_text
+from benchapp.plan.deciding import WouldDecide
+from benchapp.quantity import ShownNumber, engineering, prefix_power, scaled_text, shown_number, unit_text
 from benchapp.recipe import Recipe
 from benchapp.result.budget import Scope
 from benchapp.result.decision import percent
@@ -45,6 +46,7 @@ class RulerReading:
     high_text: str = ""
     verdict: str = ""
     trust: str = ""  # as of `Trust`
+    deciding: str = ""  # what would decide
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +112,7 @@ def present(
     power: int | None,
     status: RunStatus,
     planned_end: bool,
+    deciding: WouldDecide | None = None,
 ) -> ShownResult:
     """Words and numbers of a statement; `power` fixes the prefix, None lets it follow the value."""
     R = math.nan if stated is None else stated.resistance_ohm
@@ -151,11 +154,46 @@ def present(
         verdict,
         _note(stated, planned_end),
         not planned_end,
-        RulerReading(R, U, recipe.low_ohm, recipe.high_ohm, low_text, high_text, verdict, str(trust)),
+        RulerReading(
+            R,
+            U,
+            recipe.low_ohm,
+            recipe.high_ohm,
+            low_text,
+            high_text,
+            verdict,
+            str(trust),
+            "" if deciding is None else deciding_in_words(deciding, power, number.unit),
+        ),
         "" if reason is None else words_of(reason.code).heading,
         words_of(reason.code).remedy if reason is not None and trust is Trust.NOT_VALID else None,
         power,
     )
+
+
+def deciding_in_words(found: WouldDecide, power: int, unit: str) -> str:
+    """When a verdict is to be expected, and what would bring it sooner."""
+    U = f"U {scaled_text(found.U_ohm, power, _places(found.U_ohm, power))} {unit}"
+    if math.isinf(found.time_to_go_s):
+        floor = f"{scaled_text(found.floor_ohm, power, _places(found.floor_ohm, power))} {unit}"
+        return f"Would decide: {U}; no time suffices, what is not scatter leaves U {floor}"
+    text = f"Would decide: {U}, in about {duration_text(found.time_to_go_s)}, at block {found.block}"
+    if math.isfinite(found.current_A):
+        text += f"; at {engineering(found.current_A, 'A', 2)} {duration_text(found.time_there_s)} from a new start"
+    return text
+
+
+def _places(size: float, power: int) -> int:
+    """After the point, for two digits of a size."""
+    return max(0, 1 - math.floor(math.log10(size) - power)) if size > 0 else 0
+
+
+def duration_text(seconds: float) -> str:
+    """A time to come, no finer than it can be known: 40 s, 6 min, 2 h 10 min."""
+    if seconds < 90:
+        return f"{max(0, round(seconds))} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60:02d} min"
 
 
 _SCOPES = {

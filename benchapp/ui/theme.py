@@ -150,6 +150,9 @@ def _style_sheet(c: Colours) -> str:
     QMenu::item:disabled {{ color: {c.faint}; }}
     QTableView {{ background: {c.surface}; border: none; gridline-color: {c.grid}; selection-background-color: {c.zone};
         selection-color: {c.ink}; outline: none; }}
+    QPushButton[word="true"] {{ background: transparent; border: none; border-bottom: 2px solid transparent;
+        color: {c.faint}; padding: 0 5px 1px 5px; min-height: 0; font-size: 13px; font-weight: normal; }}
+    QPushButton[word="true"]:checked {{ color: {c.ink}; border-bottom: 2px solid {c.accent}; font-weight: bold; }}
     QHeaderView::section {{ background: {c.surface}; color: {c.faint}; border: none;
         border-bottom: 1px solid {c.line}; padding: 6px 12px; }}
     QScrollBar:vertical {{ background: {c.surface}; width: 10px; }}

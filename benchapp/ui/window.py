@@ -168,6 +168,8 @@ class MainWindow(QMainWindow):
             return self.measure.hold()
         acts: dict[str, Callable[[], object]] = {
             "f": self.measure.toggle_freeze,
+            "v": self.measure.plots.next_view,
+            "r": self.measure.plots.resistance.toggle_from_mean,
             "n": self.measure.pages.next_page,
             "?": self.show_menu,
         }
@@ -193,6 +195,8 @@ class MainWindow(QMainWindow):
         self._action(menu, "Whole run, follow it", "Ctrl+0", plots.show_all)
         self._action(menu, "Last minute, follow it", "Ctrl+9", plots.show_last_minute)
         self._action(menu, "Freeze the picture", "", self.measure.toggle_freeze).setText("Freeze the picture\tF")
+        self._action(menu, "Next picture of the voltage", "", plots.next_view).setText("Next picture of the voltage\tV")
+        self._action(menu, "R from its mean", "", plots.resistance.toggle_from_mean).setText("R from its mean\tR")
         self._action(menu, "Select a stretch", "Ctrl+B", plots.toggle_region)
         self._action(menu, "Copy picture", "Ctrl+Shift+C", self.measure.copy_picture)
         self._action(menu, "Copy readings", "Ctrl+Shift+D", self.measure.copy_data)

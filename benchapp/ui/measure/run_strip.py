@@ -15,6 +15,7 @@ from benchapp.measure.snapshot import RunSnapshot
 from benchapp.quantity import engineering
 from benchapp.result.words import plural
 from benchapp.ui.plots.time_plot import AXIS_WIDTH, SIDE_WIDTH
+from benchapp.ui.presentation import duration_text
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import Painted, elided, text_at, text_width
 
@@ -163,11 +164,3 @@ class RunStrip(Painted):
             right = ""
         edge = AXIS_WIDTH + self._width()
         text_at(painter, edge, y + 22, right, 14, ink, align=Qt.AlignmentFlag.AlignRight)
-
-
-def duration_text(seconds: float) -> str:
-    """A time to come, no finer than it can be known: 40 s, 6 min, 2 h 10 min."""
-    if seconds < 90:
-        return f"{max(0, round(seconds))} s"
-    minutes = round(seconds / 60)
-    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60:02d} min"

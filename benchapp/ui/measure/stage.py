@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import math
 import time
@@ -12,9 +13,14 @@ from PySide6.QtGui import QGuiApplication, QKeySequence, QShortcut
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QInputDialog, QStackedWidget, QVBoxLayout, QWidget
 
 from benchapp.analysis.stretch import stretch_statistics
+from benchapp.bench.limits import HouseLimits, load_limits
+from benchapp.errors import BenchError
 from benchapp.events import EndReason, EventKind, RunStatus
 from benchapp.logbook.readings_csv import write_readings
+from benchapp.measure.snapshot import RunSnapshot
+from benchapp.plan.deciding import WouldDecide, would_decide
 from benchapp.quantity import concise, engineering
+from benchapp.recipe import Recipe
 from benchapp.result.flag_words import Remedy
 from benchapp.result.statement import Statement
 from benchapp.result.validity import Validity
@@ -73,6 +79,7 @@ class MeasureStage(QWidget):
         self._power: int | None = None
         self._remedy: Remedy | None = None
         self.shown: ShownResult | None = None
+        self._limits: HouseLimits | None = None  # read when a run begins
         self._shows_run = False
         self._last_numbers_s = 0.0
         self._build()
@@ -171,6 +178,8 @@ class MeasureStage(QWidget):
         self.plots.start(recipe)
         self.strip.clear()
         self._message.setText("")
+        with contextlib.suppress(BenchError):
+            self._limits = load_limits()
         if self._controller.start(recipe, self._bench.choice):
             self._shows_run = True
             self._pages.setCurrentWidget(self.pages)
@@ -362,6 +371,7 @@ class MeasureStage(QWidget):
                 power=self._power,
                 status=snapshot.status,
                 planned_end=planned,
+                deciding=self._deciding(session.recipe, snapshot),
             )
             self.pages.show_run(ShownRun(snapshot, session.history, session.statements, shown))
             self.plots.show_stated(stated)
@@ -375,6 +385,11 @@ class MeasureStage(QWidget):
             self._update_buttons(running=not ended)
         if ended:
             self._show_end(session)
+
+    def _deciding(self, recipe: Recipe, snapshot: RunSnapshot) -> WouldDecide | None:
+        if snapshot.statement is None or self._limits is None:
+            return None
+        return would_decide(snapshot.statement, recipe, snapshot.time_s, self._limits)
 
     def _show(self, shown: ShownResult) -> None:
         self.panel.show_result(shown)

@@ -6,6 +6,8 @@ lost. The view follows the run until it is moved by hand.
 
 from __future__ import annotations
 
+import time
+
 import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
@@ -17,13 +19,17 @@ from benchapp.recipe import Recipe
 from benchapp.result.statement import Statement
 from benchapp.run.history import History
 from benchapp.ui.plots.series_plots import EmfPlot, ResistancePlot, VoltagePlot
+from benchapp.ui.plots.side_views import FoldedView, SpectrumView
 from benchapp.ui.plots.temperature_plot import TemperaturePlot
 from benchapp.ui.plots.time_plot import TimePlot
+from benchapp.ui.plots.view_choice import VoltageView
 from benchapp.ui.theme import Theme
 
 Floats = NDArray[np.float64]
 LAST_MINUTE_S = 60.0
 _TIME_UNITS = ((7200.0, 3600.0, "h"), (180.0, 60.0, "min"), (0.0, 1.0, "s"))
+_LOOK_EVERY_S = 0.5
+_LOOKED_BACK = 4096  # readings
 _AHEAD = 0.15  # of the length shown: room for what comes next
 
 
@@ -45,16 +51,25 @@ class RunPlots(QWidget):
         self.voltage = VoltagePlot(theme)
         self.temperature = TemperaturePlot(theme)
         self.emf = EmfPlot(theme)
+        self.folded, self.spectrum = FoldedView(theme), SpectrumView(theme)
+        self.view = VoltageView.VALUE
+        self._last_readings: tuple[History, Recipe] | None = None
+        self._looked_s = 0.0
         self._plots: tuple[TimePlot, ...] = (self.resistance, self.voltage, self.temperature, self.emf)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(6)
+        self.resistance.setMinimumHeight(160)
         self._marks: list[tuple[TimePlot, pg.InfiniteLine]] = []
         self._hairs: list[pg.InfiniteLine] = []
         self._trapped: list[tuple[TimePlot, pg.LinearRegionItem]] = []
         self._trapped_s: list[tuple[float, float]] = []
         for plot, stretch in zip(self._plots, (55, 25, 20, 20), strict=True):
             column.addWidget(plot, stretch)
+            if plot is self.voltage:
+                for aside in (self.folded, self.spectrum):
+                    column.addWidget(aside, stretch + 15)
+                    aside.setVisible(False)
             if plot is not self.emf:
                 plot.plot.setXLink(self.emf.plot)
             view = plot.plot.getViewBox()
@@ -69,6 +84,8 @@ class RunPlots(QWidget):
         self.resistance.plot.addItem(self.region, ignoreBounds=True)
         self.emf.plot.getViewBox().sigXRangeChanged.connect(self._view_changed)
         theme.changed.connect(self._recolour_marks)
+        for choice in (self.voltage.choice, self.folded.choice, self.spectrum.choice):
+            choice.chosen.connect(self.show_view)
         self.start(None)
 
     # A run.
@@ -87,6 +104,7 @@ class RunPlots(QWidget):
         self.show_trapped([])
         for plot in (self.resistance, self.voltage, self.temperature, self.emf):
             plot.clear()
+        self._last_readings = None
         self._set_empty(True)
         self.region.setVisible(False)
         self.resistance.set_limits(None)
@@ -124,10 +142,42 @@ class RunPlots(QWidget):
         self._drawn = [self._drawn[0] + readings.shape[1], self._drawn[1] + blocks.shape[1]]
         if events is not None and len(events) != len(self._marks) // len(self._plots):
             self._show_marks(events)
+        self._last_readings = history, recipe
         if not self.frozen:
             self._follow()
 
     # The view.
+
+    def show_view(self, view: VoltageView) -> None:
+        """Another picture of the voltage."""
+        self.view = view
+        aside = view in (VoltageView.FOLDED, VoltageView.SPECTRUM)
+        self.voltage.setVisible(not aside)
+        self.folded.setVisible(view is VoltageView.FOLDED)
+        self.spectrum.setVisible(view is VoltageView.SPECTRUM)
+        self.voltage.show_residuals(view is VoltageView.RESIDUALS)
+        for choice in (self.voltage.choice, self.folded.choice, self.spectrum.choice):
+            choice.show_view(view)
+        self._looked_s = 0.0
+        self._draw()
+
+    def next_view(self) -> None:
+        """The picture after the one that is shown."""
+        views = list(VoltageView)
+        self.show_view(views[(views.index(self.view) + 1) % len(views)])
+
+    def _draw_aside(self) -> None:
+        """Folded and spectrum, of the last readings, not more often than one can look."""
+        now = time.monotonic()
+        if self._last_readings is None or now - self._looked_s < _LOOK_EVERY_S:
+            return
+        self._looked_s = now
+        history, recipe = self._last_readings
+        rows = history.readings.since(max(0, history.readings.count - _LOOKED_BACK))
+        if self.view is VoltageView.FOLDED:
+            self.folded.show_readings(rows, recipe)
+        elif self.view is VoltageView.SPECTRUM:
+            self.spectrum.show_readings(rows, recipe)
 
     def fold_emf(self, folded: bool) -> None:
         """Without the EMF's plot, where its room is needed."""
@@ -167,6 +217,7 @@ class RunPlots(QWidget):
         (start, end), _ = self.emf.plot.viewRange()
         for plot in (self.resistance, self.voltage, self.temperature, self.emf):
             plot.draw(start, end)
+        self._draw_aside()
 
     def _moved_by_hand(self, *_: object) -> None:
         self.following = False

@@ -10,16 +10,21 @@ from numpy.typing import NDArray
 from PySide6.QtCore import Qt
 
 from benchapp.analysis.pyramid import MinMaxPyramid
-from benchapp.quantity import engineering
+from benchapp.quantity import engineering, prefix_power
 from benchapp.recipe import Recipe
 from benchapp.result.statement import Statement
 from benchapp.ui.plots.histogram import BlockHistogram
 from benchapp.ui.plots.time_plot import LastValue, TimePlot
+from benchapp.ui.plots.view_choice import ViewChoice
 from benchapp.ui.presentation import FIRST_BLOCK
 from benchapp.ui.theme import Theme
 
 Floats = NDArray[np.float64]
 _POINTS = 700
+_MARGIN = 0.12
+_THIN_PX = 4.0  # a band thinner than that is a line
+_WHOLE = "per block, running mean, and the value stated with U"
+_NARROW = "from the mean, view ± 5 U"
 _SYMBOLS = 70  # more marks than that are no marks any more
 
 
@@ -38,13 +43,17 @@ class ResistancePlot(TimePlot):
         self._stated = [pg.InfiniteLine(0, angle=0) for _ in range(3)]
         self._limits: list[pg.InfiniteLine] = []
         self._series = {name: MinMaxPyramid() for name in ("R", "mean", "low", "high")}
-        super().__init__(theme, "R", "ohm", "per block, running mean, and the value stated with U")
+        super().__init__(theme, "R", "ohm", _WHOLE)
         for item in (self._low, self._high, self._band, self._crowd, self._other, self._dots, self._mean):
             self.plot.addItem(item, ignoreBounds=item in (self._low, self._high, self._band))
         for line in self._stated:
             line.setVisible(False)
             self.plot.addItem(line, ignoreBounds=True)
         self._of_parts = False
+        self._from_mean: bool | None = None  # None: where the band would be too thin to be seen
+        self._narrow = False
+        self._stated_at = (math.nan, math.nan)
+        self._whole_power = 0
         self.histogram = BlockHistogram(theme, self.plot)
         self.side.setContentsMargins(0, 0, 0, 0)
         self.side.addWidget(self.histogram, 1)
@@ -94,6 +103,7 @@ class ResistancePlot(TimePlot):
             R = stated.estimate.resistance_ohm
             U = stated.expanded_uncertainty_ohm * (R / stated.resistance_ohm if stated.resistance_ohm else 1.0)
         shown = math.isfinite(R) and math.isfinite(U)
+        self._stated_at = (R, U)
         for line, value in zip(self._stated, (R, R - U, R + U), strict=True):
             line.setVisible(shown)
             if shown:
@@ -126,10 +136,38 @@ class ResistancePlot(TimePlot):
         self._dots.setVisible(not crowded)
         self._crowd.setVisible(crowded)
         (self._crowd if crowded else self._dots).setData(t, R)
-        self.fit([R])
+        self._fit_or_narrow(R)
         for name, item in (("mean", self._mean), ("low", self._low), ("high", self._high)):
             item.setData(*self._series[name].stretch(start_s, end_s, _POINTS // 2))
         self.histogram.update()
+
+    def toggle_from_mean(self) -> None:
+        """R as it is, or from its mean within five uncertainties."""
+        self._from_mean = not self._narrow
+        self.forget_range()
+
+    def _fit_or_narrow(self, R: Floats) -> None:
+        """The whole range of the blocks; where the band is thinner than can be seen, five U about the mean."""
+        mean, U = self._stated_at
+        can = math.isfinite(mean) and U > 0 and not self._of_parts
+        wanted = self._from_mean
+        if wanted is None and can and len(R):
+            span = float(R.max() - R.min()) * (1 + 2 * _MARGIN)
+            # Once narrow it stays so until the band would be half as thick again.
+            wanted = span > 0 and 2 * U / span * self.plot.height() < _THIN_PX * (1.5 if self._narrow else 1.0)
+        narrow = bool(wanted) and can
+        if narrow != self._narrow:
+            self._narrow = narrow
+            if narrow:
+                self._whole_power = self.power
+            self.set_power(prefix_power(5 * U) if narrow else self._whole_power)
+            self.set_offset(mean if narrow else 0.0, _NARROW if narrow else _WHOLE)
+            self.forget_range()
+        if narrow:
+            self.set_offset(mean, _NARROW)
+            self.plot.setYRange(mean - 5 * U, mean + 5 * U, padding=0)
+        else:
+            self.fit([R])
 
 
 class VoltagePlot(TimePlot):
@@ -138,7 +176,11 @@ class VoltagePlot(TimePlot):
     def __init__(self, theme: Theme) -> None:
         self._curves = {sign: pg.PlotDataItem(symbolSize=6, pxMode=True) for sign in (1, -1, 0)}
         self._series = {sign: MinMaxPyramid() for sign in self._curves}
+        self._sums = {sign: [0, 0.0] for sign in self._curves}
+        self._residuals = False
         super().__init__(theme, "V", "V", "by polarity")
+        self.choice = ViewChoice()
+        self.head.addWidget(self.choice)
         self._last = {
             1: LastValue(theme, "▲", "+I", "positive"),
             -1: LastValue(theme, "▼", "−I", "negative"),
@@ -153,6 +195,7 @@ class VoltagePlot(TimePlot):
     def clear(self) -> None:
         """No readings."""
         self._series = {sign: MinMaxPyramid() for sign in self._curves}
+        self._sums = {sign: [0, 0.0] for sign in self._curves}
         for sign, curve in self._curves.items():
             curve.setData([], [])
             self._last[sign].setVisible(False)
@@ -173,6 +216,8 @@ class VoltagePlot(TimePlot):
             mine = good & (np.sign(current) == sign)
             if mine.any():
                 series.extend(time_s[mine], voltage[mine])
+                count, total = self._sums[sign]
+                self._sums[sign] = [count + int(mine.sum()), total + float(voltage[mine].sum())]
                 self._last[sign].setVisible(True)
                 self._last[sign].set_text(engineering(float(voltage[mine][-1]), "V", 4))
 
@@ -181,10 +226,32 @@ class VoltagePlot(TimePlot):
         drawn = []
         for sign, symbol in ((1, "t1"), (-1, "t"), (0, "s")):
             t, V = self._series[sign].stretch(start_s, end_s, _POINTS // 2)
+            count, total = self._sums[sign]
+            if self._residuals and count:
+                V = V - total / count
             self._curves[sign].setSymbol(symbol if len(t) <= _SYMBOLS else None)
             self._curves[sign].setData(t, V)
             drawn.append(V)
+        if self._residuals:
+            self._fit_power(drawn)
         self.fit(drawn)
+
+    def show_residuals(self, residuals: bool) -> None:
+        """Each reading from the mean of its polarity, or as it is."""
+        if residuals == self._residuals:
+            return
+        self._residuals = residuals
+        if residuals:
+            self._whole_power = self.power
+        else:
+            self.set_power(self._whole_power)
+        self.set_note("from the mean of its polarity" if residuals else "by polarity")
+        self.forget_range()
+
+    def _fit_power(self, drawn: list[Floats]) -> None:
+        largest = max((float(np.abs(part).max()) for part in drawn if len(part)), default=0.0)
+        if largest > 0 and prefix_power(largest) != self.power:
+            self.choose_power(largest)
 
 
 class EmfPlot(TimePlot):

@@ -28,6 +28,7 @@ class ScaledAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph has no types
         super().__init__(orientation)
         self.power = 0
         self.divisor = 1.0
+        self.offset = 0.0  # what stands as zero
         self.enableAutoSIPrefix(False)
 
     def tickSpacing(self, minVal: float, maxVal: float, size: float) -> list[tuple[float, float]]:
@@ -40,13 +41,22 @@ class ScaledAxis(pg.AxisItem):  # type: ignore[misc]  # pyqtgraph has no types
         step = next(factor for factor in (1, 2, 5, 10) if factor * decade >= raw * 0.999)
         return [(step * decade * unit, 0.0)]
 
+    def tickValues(self, minVal: float, maxVal: float, size: float) -> list[tuple[float, list[float]]]:
+        """Round numbers from the offset on."""
+        levels = super().tickValues(minVal - self.offset, maxVal - self.offset, size)
+        return [(spacing, [value + self.offset for value in values]) for spacing, values in levels]
+
     def tickStrings(self, values: list[float], scale: float, spacing: float) -> list[str]:
         """Plain numbers with as many places as the spacing needs."""
         if self.divisor != 1.0:
             places = max(0, -math.floor(math.log10(spacing / self.divisor) + 1e-9))
             return [f"{value / self.divisor:.{places}f}" for value in values]
         places = max(0, -math.floor(math.log10(spacing) - self.power + 1e-9))
-        return [scaled_text(float(value), self.power, places) for value in values]
+        return [self._text(float(value) - self.offset, places) for value in values]
+
+    def _text(self, value: float, places: int) -> str:
+        text = scaled_text(value, self.power, places)
+        return f"+{text}" if self.offset and value > 0 and text.strip("0.") else text
 
 
 class TimePlot(QWidget):
@@ -86,7 +96,11 @@ class TimePlot(QWidget):
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(2)
-        column.addWidget(self._title)
+        self.head = QHBoxLayout()
+        self.head.setContentsMargins(0, 0, SIDE_WIDTH, 0)
+        self.head.addWidget(self._title)
+        self.head.addStretch(1)
+        column.addLayout(self.head)
         column.addLayout(row, 1)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.setAccessibleName(f"plot of {name}, {note}")
@@ -102,6 +116,13 @@ class TimePlot(QWidget):
     def power(self) -> int:
         """The prefix in use."""
         return self._left.power
+
+    def set_offset(self, offset: float, note: str) -> None:
+        """Count the vertical axis from a value; `note` says what the axis shows then."""
+        self._left.offset, self._note = offset, note
+        self._left.picture = None
+        self._left.update()
+        self.restyle()
 
     def choose_power(self, magnitude: float) -> None:
         """The prefix that suits a magnitude."""
@@ -125,6 +146,15 @@ class TimePlot(QWidget):
         self._range = (math.inf, -math.inf)
         if empty:
             self.time_unit.setText("")
+
+    def set_note(self, note: str) -> None:
+        """What stands after the unit."""
+        self._note = note
+        self.restyle()
+
+    def forget_range(self) -> None:
+        """The vertical axis is found anew."""
+        self._range = (math.inf, -math.inf)
 
     def fit(self, values: list[NDArray[np.float64]]) -> None:
         """Let the vertical axis hold the values; it grows at once and shrinks only when half of it stands empty.

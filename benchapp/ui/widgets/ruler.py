@@ -94,6 +94,22 @@ class _Ruler:
         elif self._labels:
             self._paint_unlimited()
         self._paint_interval()
+        self._paint_deciding()
+
+    def _paint_deciding(self) -> None:
+        """Between the names of the limits."""
+        r = self._r
+        if not r.deciding or not self._labels:
+            return
+        left = 0.0 if r.low is None else self._x(r.low) + text_width(r.low_text, 18) / 2 + 16
+        right = self._width if r.high is None else self._x(r.high) - text_width(r.high_text, 18) / 2 - 16
+        text, size = r.deciding, 13.0
+        while size > 11 and text_width(text, size) > right - left:
+            size -= 0.5
+        if text_width(text, size) > right - left:
+            text = text.partition(";")[0]
+        align = Qt.AlignmentFlag.AlignHCenter
+        text_at(self._painter, (left + right) / 2, _AXIS_Y + 26, text, size, self._colour("ink"), align=align)
 
     def _paint_emptied(self) -> None:
         """Limits without a zone between them: the number has no place here."""
