@@ -394,6 +394,9 @@ class MainWindow(QMainWindow):
             self._left_behind.setVisible(False)
 
     def _show_run(self, session: RunSeen) -> None:
+        if self._output is OutputState.ON and not session.ended:
+            for plate in (self.rail.plate, self.read_out.plate):
+                plate.set_state(self._output, self.measure.current_text(session), "")
         self.bench_stage.show_session(session, self._output)
 
     def _name_source(self) -> None:

@@ -289,7 +289,10 @@ class MeasureStage(QWidget):
         return self._recipe.recipe is not None and self._bench.choice.complete
 
     def current_text(self, session: RunSeen) -> str:
-        """The test current of a run in words."""
+        """The current of a run in words; in a pause none flows."""
+        snapshot = session.snapshot
+        if snapshot is not None and snapshot.status is RunStatus.PAUSED:
+            return "0 A, paused"
         return engineering(session.recipe.current_A, "A")
 
     def show_idle(self) -> None:
@@ -423,7 +426,8 @@ class MeasureStage(QWidget):
         end = session.end
         if end is not None:
             # Where it is the reason it stands above the plots, with its remedy.
-            text = f"{end.reason}" if self.why.isVisible() else f"{end.reason}: {end.text}"
+            told = end.text if end.reason is EndReason.OPERATOR else f"{end.reason}: {end.text}"
+            text = f"{end.reason}" if self.why.isVisible() else told
             if end.reason in (EndReason.INSTRUMENT, EndReason.RECORD, EndReason.BUG):
                 text += "\nWhat was read is in the logbook."
             self._message.setText(text)
