@@ -51,7 +51,7 @@ def runs_in(folder: Path) -> int:
     return len(list_runs(path)) if path.exists() else 0
 
 
-@pytest.mark.parametrize(("pace_ms", "count"), [(1, 12), (25, 6), (50, 3), (120, 1)])
+@pytest.mark.parametrize(("pace_ms", "count"), [(1, 5), (25, 3), (50, 2), (120, 1)])
 @pytest.mark.parametrize("stage", list(StageName))
 def test_a_bar_code_in_every_stage_goes_to_the_number_field(
     window: MainWindow, qtbot: QtBot, qapp: QApplication, tmp_path: Path, stage: StageName, pace_ms: int, count: int
