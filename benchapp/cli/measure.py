@@ -8,7 +8,6 @@ import os
 import signal
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 from benchapp.bench.ammeter import check_measured_current
@@ -28,6 +27,7 @@ from benchapp.cli.stream import ReadingStream
 from benchapp.cli.transcript import TranscriptFile
 from benchapp.clock import ScaledClock
 from benchapp.errors import Fault, InputError
+from benchapp.host.order import plan_on
 from benchapp.host.serve import served
 from benchapp.logbook.database import default_path
 from benchapp.quantity import parse_positive
@@ -288,20 +288,7 @@ def bench_of(arguments: argparse.Namespace, scenario: Scenario | None, recipe: R
         raise InputError(Fault("stands beside an address", scenario.name, "Choose one of them", field="--scenario"))
     with BenchServer(SimulatedBench(scenario, SimulatedClock(arguments.speed), arguments.seed)) as server:
         spoken = (dialects[0] or scenario.source_dialect, dialects[1] or scenario.voltmeter_dialect)
-        second = server.current_voltmeter if recipe.current_shunt_ohm is not None else ""
-        check_measured_current(second, recipe)
-        check_scanner(server.scanner, recipe)
-        plan = plan_bench(
-            server.source,
-            server.voltmeter,
-            *spoken,
-            current_voltmeter=second,
-            thermometer=server.thermometer if recipe.corrects_temperature else "",
-            thermometer_dialect=server.thermometer_dialect,
-            scanner=server.scanner if recipe.channels else "",
-            in_process=True,
-        )
-        yield replace(plan, polarity_switch=server.polarity_switch)
+        yield plan_on(server, recipe, *spoken)
 
 
 def _volts(text: str) -> float:

@@ -101,26 +101,28 @@ def bench_for(choice: BenchChoice, recipe: Recipe, speed: float = 1.0) -> Iterat
         yield _own(choice, recipe), ""
         return
     with BenchServer(SimulatedBench(scenario, SimulatedClock(speed))) as server:
-        second = server.current_voltmeter if recipe.current_shunt_ohm is not None else ""
-        check_measured_current(second, recipe)
-        check_scanner(server.scanner, recipe)
-        plan = plan_bench(
-            server.source,
-            server.voltmeter,
-            scenario.source_dialect,
-            scenario.voltmeter_dialect,
-            current_voltmeter=second,
-            thermometer=server.thermometer if recipe.corrects_temperature else "",
-            thermometer_dialect=server.thermometer_dialect,
-            scanner=server.scanner if recipe.channels else "",
-            in_process=True,
-        )
-        note = f"simulated bench {scenario.name}"
-        if not server.polarity_switch:
-            yield plan, note
-            return
-        with AuxiliaryPlan().turned(replace(plan, polarity_switch=server.polarity_switch)) as turned:
-            yield turned, note
+        plan = plan_on(server, recipe, scenario.source_dialect, scenario.voltmeter_dialect)
+        with AuxiliaryPlan().turned(plan) as turned:
+            yield turned, f"simulated bench {scenario.name}"
+
+
+def plan_on(server: BenchServer, recipe: Recipe, source_dialect: str, voltmeter_dialect: str) -> BenchPlan:
+    """The simulated instruments that a recipe needs; its polarity switch is not turned yet. Raises BenchError."""
+    second = server.current_voltmeter if recipe.current_shunt_ohm is not None else ""
+    check_measured_current(second, recipe)
+    check_scanner(server.scanner, recipe)
+    plan = plan_bench(
+        server.source,
+        server.voltmeter,
+        source_dialect,
+        voltmeter_dialect,
+        current_voltmeter=second,
+        thermometer=server.thermometer if recipe.corrects_temperature else "",
+        thermometer_dialect=server.thermometer_dialect,
+        scanner=server.scanner if recipe.channels else "",
+        in_process=True,
+    )
+    return replace(plan, polarity_switch=server.polarity_switch)
 
 
 def _own(choice: BenchChoice, recipe: Recipe) -> BenchPlan:

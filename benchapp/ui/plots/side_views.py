@@ -17,7 +17,7 @@ from benchapp.analysis.spectrum import Spectrum, spectrum
 from benchapp.quantity import engineering, prefix_power, unit_text
 from benchapp.recipe import Recipe
 from benchapp.ui.plots.stability_plot import LogAxis
-from benchapp.ui.plots.time_plot import AXIS_WIDTH, SIDE_WIDTH, ScaledAxis
+from benchapp.ui.plots.time_plot import AXIS_WIDTH, SIDE_WIDTH, ScaledAxis, style_plot
 from benchapp.ui.plots.view_choice import ViewChoice
 from benchapp.ui.theme import Theme, font
 from benchapp.ui.widgets.controls import faint, plain_label
@@ -70,14 +70,7 @@ class SideView(QWidget):
 
     def restyle(self) -> None:
         """Take the theme's colours."""
-        c = self.theme.colours
-        self.plot.setBackground(c.surface)
-        for axis in (self._left, self._bottom):
-            axis.setPen(pg.mkPen(c.line))
-            axis.setTextPen(pg.mkPen(c.faint))
-            axis.setTickFont(font(12))
-            axis.setStyle(tickLength=-1, autoExpandTextSpace=False)
-            axis.setGrid(40 if c.name == "dark" else 60)
+        style_plot(self.plot, self.theme.colours)
         self.recolour()
 
     def recolour(self) -> None:

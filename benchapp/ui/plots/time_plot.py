@@ -12,7 +12,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from benchapp.quantity import prefix_power, scaled_text, unit_text
-from benchapp.ui.theme import Theme, font
+from benchapp.ui.theme import Colours, Theme, font
 from benchapp.ui.widgets.controls import plain_label
 
 AXIS_WIDTH = 72
@@ -174,13 +174,7 @@ class TimePlot(QWidget):
     def restyle(self) -> None:
         """Take the theme's colours."""
         c = self.theme.colours
-        self.plot.setBackground(c.surface)
-        for axis in (self._left, self._bottom):
-            axis.setPen(pg.mkPen(c.line))
-            axis.setTextPen(pg.mkPen(c.faint))
-            axis.setTickFont(font(12))
-            axis.setStyle(tickLength=-1, autoExpandTextSpace=False)
-            axis.setGrid(40 if c.name == "dark" else 60)
+        style_plot(self.plot, c)
         unit = unit_text(self._unit, self._left.power)
         self._title.setText(
             f'<span style="font-weight:bold">{self._name}</span>&nbsp; '
@@ -201,6 +195,18 @@ class TimePlot(QWidget):
         colour = self.theme.colours.colour(role)
         colour.setAlpha(alpha)
         return pg.mkBrush(colour)
+
+
+def style_plot(plot: pg.PlotWidget, colours: Colours) -> None:
+    """Ground, axes and grid in the theme's colours."""
+    plot.setBackground(colours.surface)
+    for side in ("left", "bottom"):
+        axis = plot.getAxis(side)
+        axis.setPen(pg.mkPen(colours.line))
+        axis.setTextPen(pg.mkPen(colours.faint))
+        axis.setTickFont(font(12))
+        axis.setStyle(tickLength=-1, autoExpandTextSpace=False)
+        axis.setGrid(40 if colours.name == "dark" else 60)
 
 
 class LastValue(QWidget):
