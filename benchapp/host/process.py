@@ -44,7 +44,11 @@ def main() -> int:
     owner_came = threading.Event()
 
     def owned(now: bool) -> None:
-        (owner_came if now else gone).set()
+        if now:
+            owner_came.set()
+            gone.clear()  # another window has taken over
+        else:
+            gone.set()
 
     try:
         order = ORDER_CODEC.from_plain(json.loads(line))

@@ -33,6 +33,7 @@ from benchapp.run.session import Session
 from benchapp.version import VERSION
 
 RUN_CODEC = Codec([Statement, RunSnapshot, RunFacts, Event, RunEnd, Recipe, OutputSeen])
+_LAST_WORD_S = 0.5
 _LONGEST_SOCKET_PATH = 90  # the system's limit is 104 to 108
 
 
@@ -48,6 +49,7 @@ class RunServer:
         self._owner: object | None = None
         self._owner_name = holder
         self._lock = threading.Lock()
+        self._peers: list[_Peer] = []
         self._listener = Listener(_socket_path(), authkey=None)
         self.address = str(self._listener.address)
         self._closed = False
@@ -58,6 +60,10 @@ class RunServer:
         self._closed = True
         with contextlib.suppress(OSError):
             self._listener.close()
+        # Who looks on shall hear how it ended, not only that the connection is gone.
+        until = time.monotonic() + _LAST_WORD_S
+        for peer in list(self._peers):
+            peer.knows_the_end.wait(max(0.0, until - time.monotonic()))
 
     def card(self) -> RunCard:
         """How to reach it."""
@@ -86,6 +92,7 @@ class RunServer:
 
     def _serve(self, connection: Connection) -> None:
         peer = _Peer(self._session)
+        self._peers.append(peer)
         # A stranger's nonsense ends this thread and nothing else.
         with contextlib.suppress(WireLost, KeyError, TypeError, ValueError), connection:
             try:
@@ -98,8 +105,13 @@ class RunServer:
                 while True:
                     asked, _ = receive(connection)
                     self._obey(peer, asked["orders"])
-                    send(connection, *peer.answer(asked))
+                    head, columns = peer.answer(asked)
+                    send(connection, head, columns)
+                    if head["ended"]:
+                        peer.knows_the_end.set()
             finally:
+                peer.knows_the_end.set()
+                self._peers.remove(peer)
                 self._leave(peer)
 
     def _about(self, peer: _Peer) -> dict[str, Any]:
@@ -154,6 +166,7 @@ class _Peer:
     def __init__(self, session: Session) -> None:
         self._session = session
         self.left_running = False
+        self.knows_the_end = threading.Event()
         self._snapshot: object = None
         self._statements: object = None
         self._facts: object = None

@@ -105,5 +105,10 @@ def test_the_next_window_finds_what_the_last_one_left(tmp_path: Path) -> None:
     assert second is not None
     assert not second.owner
     back.control.stop("enough")
-    assert back.wait(10)
+    for one in (back, second):  # both hear how it ended
+        assert one.wait(10)
+        assert one.end is not None
+        assert one.end.output_off
+        assert one.end.text == "enough"
+    second.leave()
     back.leave()
