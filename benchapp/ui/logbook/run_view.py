@@ -6,12 +6,14 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QVBoxLayout, QWidget
 
 from benchapp.events import EndReason, EventKind
 from benchapp.quantity import engineering
+from benchapp.result.validity import Validity
 from benchapp.result.words import VALIDITIES, interval_in_words, short_verdict, value_in_words
 from benchapp.run.recorded import RecordedRun
 from benchapp.ui.logbook.run_list import local_time
 from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip
 from benchapp.ui.measure.side_pages import ShownRun, SidePages
+from benchapp.ui.measure.why_panel import WhyPanel, why_of
 from benchapp.ui.plots.run_plots import RunPlots
 from benchapp.ui.presentation import emf_slope, nominal_power, present, trapped_stretches
 from benchapp.ui.theme import Theme, font
@@ -27,6 +29,7 @@ class RunView(QWidget):
         self.plots = RunPlots(theme)
         self.strip = RunStrip(theme)
         self.pages = SidePages(theme)
+        self.why = WhyPanel(theme)
         self._facts = plain_label()
         self._facts.setWordWrap(True)
         self._facts.setFont(font(12))
@@ -40,6 +43,7 @@ class RunView(QWidget):
         inside.addWidget(self._facts)
         left = QVBoxLayout()
         left.setSpacing(2)
+        left.addWidget(self.why)
         left.addWidget(self.plots, 1)
         left.addWidget(self.strip)
         body = QHBoxLayout()
@@ -75,8 +79,16 @@ class RunView(QWidget):
         unverified = [f"{role} {s.name}" for role, s in run.record.settings if not s.verified]
         facts = [f"{role}: {identity}" for role, identity in run.record.instruments.items()]
         facts.append(f"not verified: {', '.join(unverified)}" if unverified else "every setting was read back")
-        facts.append(f"{summary.status}: {summary.end_text}" if summary.end_text else summary.status)
-        facts += [f"{VALIDITIES[reason.validity]}: {reason.text}" for reason in (stated.reasons if stated else ())]
+        not_valid = stated is not None and stated.validity is Validity.NOT_VALID
+        why = why_of(stated, recipe, run.history) if stated is not None and not_valid else None
+        self.why.show_why(why)
+        self.plots.fold_emf(why is not None)
+        # What stands above the plots is not said again.
+        said = "" if why is None else f"{why.text} {why.remedy}"
+        told = summary.end_text and summary.end_text.rstrip(".") not in said
+        facts.append(f"{summary.status}: {summary.end_text}" if told else summary.status)
+        reasons = () if stated is None else stated.reasons[1:] if not_valid else stated.reasons
+        facts += [f"{VALIDITIES[reason.validity]}: {reason.text}" for reason in reasons]
         facts += [
             f"stated once more: {again.part} {value_in_words(again)}, ".replace(":  ", ": ")
             + f"{interval_in_words(again)}; {short_verdict(again) or 'no verdict'}"
