@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from benchapp.analysis.levels import since_change
 from benchapp.check.finding import Finding, State, outcome
 from benchapp.check.trace import Series, Trace
-from benchapp.quantity import engineering
+from benchapp.quantity import engineering, ppm
 from benchapp.recipe import Recipe
 
 Floats = NDArray[np.float64]
@@ -112,7 +112,7 @@ def _no_signal(trace: Trace, recipe: Recipe, R: float, u: float, tells: bool) ->
         figure=f"R = {engineering(R, 'ohm', 3)} ± {engineering(2 * u, 'ohm', 1)}",
         limit=f"above {engineering(least, 'ohm', 2)}",
         where=where,
-        remedy=f"Connect the {where}; or take a larger part of the current (--at)",
+        remedy=f"Connect the {where}; or check at a larger part of the current, such as 10 %",
         code="open-lead",
     )
 
@@ -133,8 +133,8 @@ def settling(trace: Trace) -> Finding:
     return outcome(
         "settling",
         fails=abs(float(b[1])) > _SETTLING * u,
-        figure=f"the first reading is off by {float(b[1]) / voltage_V * 1e6:.3g} ppm",
-        limit=f"{_SETTLING * u / voltage_V * 1e6:.2g} ppm",
+        figure=f"{ppm(float(b[1]), voltage_V)} missing at first, coarse at so little current",
+        limit=ppm(_SETTLING * u, voltage_V),
         where="the circuit",
         remedy="Lengthen the delay, or examine the run",
         code="not-settled",

@@ -23,6 +23,7 @@ from drivers.guardian import Guard
 from drivers.roles import CurrentSource, Voltmeter
 
 DEFAULT_PART = 0.01
+_MOST_A = 0.1
 # Of the whole current: in units a thousand times larger it is still the trial current. The next ones are for sources
 # that know no level so small.
 _FIRST_PARTS = (1e-5, 1e-4, 1e-3)
@@ -46,6 +47,8 @@ def trial_recipe(recipe: Recipe, part: float) -> Recipe:
         remedy = 'Write a part of the current, as in "1 %" or "10 %"'
         raise InputError(Fault("no part of the current", f"{part * 100:g} %", remedy, field="--at"))
     trial_A = recipe.current_A * part
+    if part <= DEFAULT_PART:  # more is asked for by name
+        trial_A = min(trial_A, _MOST_A)
     needed_V = _ROOM * trial_A * ((recipe.nominal_ohm or 1.0) + _LEADS_OHM)
     compliance_V = min(recipe.compliance_V, max(_LEAST_COMPLIANCE_V, needed_V))
     return replace(recipe, current_A=trial_A, compliance_V=compliance_V, channels=(), examine=False, stepping="host")

@@ -27,10 +27,11 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """`steps` from the recipe and how often all of it is repeated; `conclude` from the runs and their blocks;
-    `axes` are those of its picture.
+    """`question` is what it answers; `steps` from the recipe and how often all of it is repeated; `conclude` from the
+    runs and their blocks; `axes` are those of its picture.
     """
 
+    question: str
     about: str
     steps: Callable[[Recipe, int], list[Step]]
     conclude: Callable[[list[StudyRun], list[Floats]], Conclusion]
@@ -80,12 +81,14 @@ def _with_thermometer(recipe: Recipe, repeats: int) -> list[Step]:
 
 KINDS = {
     "settling": Kind(
+        "How long to wait after each reversal?",
         "long dwells without a delay: the time constant, and the delay that it needs",
         lambda recipe, repeats: _once(recipe, repeats, signs="+" * DWELL + "-" * DWELL, settle_s=0.0),
         lambda runs, blocks: settling(runs),
         ("time since the change, s", "R, ohm"),
     ),
     "power": Kind(
+        "Does the current warm the part?",
         "at the current and at half of it: R at zero power, and how R rises",
         _at_levels(POWER_LEVELS),
         lambda runs, blocks: power(runs),
@@ -93,6 +96,7 @@ KINDS = {
         2,
     ),
     "linearity": Kind(
+        "Is the voltage in proportion to the current?",
         "at the current, a half and a tenth of it: a voltage that follows the sign, and how R rises",
         _at_levels(LINEARITY_LEVELS),
         lambda runs, blocks: linearity(runs),
@@ -100,14 +104,23 @@ KINDS = {
         2,
     ),
     "temperature": Kind(
+        "How does R follow its temperature?",
         "with a thermometer, while the temperature goes up and down: coefficient and lag",
         _with_thermometer,
         lambda runs, blocks: temperature(runs, blocks, runs[0].recipe.reference_C or 20.0),
         ("temperature, degC", "R, ohm"),
         10,
     ),
-    "stability": Kind("over a long time: the drift of R", _once, stability, ("time, s", "R, ohm"), 20),
+    "stability": Kind(
+        "Does R drift, and how much?",
+        "over a long time: the drift of R",
+        _once,
+        stability,
+        ("time, s", "R, ohm"),
+        20,
+    ),
     "noise-floor": Kind(
+        "How noisy is the bench, and which aperture suits it?",
         "the noise of the bench, and which aperture and sequence suit it",
         lambda recipe, repeats: _once(recipe, repeats, signs="++--"),
         lambda runs, blocks: noise_floor(runs),
@@ -115,6 +128,7 @@ KINDS = {
         2,
     ),
     "comparison": Kind(
+        "What is the part, against a standard?",
         "a standard and the part in turns, connected by hand: their ratio",
         _by_hand(("Connect the standard", "Connect the part"), odd=True),
         lambda runs, blocks: comparison(runs),
@@ -122,6 +136,7 @@ KINDS = {
         4,
     ),
     "reconnection": Kind(
+        "How does R scatter when the part is connected anew?",
         "the part connected anew before each run: how R scatters by it",
         _by_hand(("Take the part off and connect it anew",)),
         lambda runs, blocks: reconnection(runs),

@@ -50,7 +50,7 @@ def _smaller_current(rise: Figure, zero: Figure, largest_A: float) -> dict[str, 
     U = (zero.high - zero.low) / 2
     if not rise.is_seen or abs(rise.value) <= U:
         return {}
-    return {"current": f"{largest_A * (U / abs(rise.value)) ** 0.5:.2g} A"}
+    return {"current": engineering(largest_A * (U / abs(rise.value)) ** 0.5, "A", 2)}
 
 
 def linearity(runs: list[StudyRun]) -> Conclusion:

@@ -60,7 +60,7 @@ def settling(runs: list[StudyRun]) -> Conclusion:
         f"The voltage settles with {engineering(fit.tau, 's', 3)}; {ppm(first.value, 1.0)} of R are missing at the"
         f" change. A delay of {engineering(delay_s, 's', 2)} leaves less than 10 ppm."
     )
-    return Conclusion("settling", figures, text, {"settle": f"{delay_s:.2g} s"}, picture=picture)
+    return Conclusion("settling", figures, text, {"settle": engineering(delay_s, "s", 2)}, picture=picture)
 
 
 def _folded(run: StudyRun) -> tuple[Floats, Floats, float]:

@@ -16,17 +16,37 @@ def conclusion_in_words(study_id: int, found: Conclusion) -> list[str]:
     return lines
 
 
-def _figure(one: Figure) -> str:
-    def told(value: float) -> str:
-        if not math.isfinite(value):
-            return "no end"
-        if value == 0:
-            return "0"
-        return f"{value:.6g}" if one.unit in ("1", "1/K", "ohm/h", "V/rtHz") else engineering(value, one.unit, 6)
+def figure_in_words(one: Figure) -> str:
+    """Its value with the unit."""
+    return f"{_told(one.value, one)} {_unit(one.unit)}".rstrip()
 
-    return (
-        f"{one.name} = {told(one.value)}, 95 % interval {told(one.low)} to {told(one.high)} {_unit(one.unit)}".rstrip()
-    )
+
+def interval_in_words(one: Figure) -> str:
+    """From where to where it may be."""
+    return f"{_told(one.low, one)} to {_told(one.high, one)} {_unit(one.unit)}".rstrip()
+
+
+def _figure(one: Figure) -> str:
+    return f"{one.name} = {_told(one.value, one)}, 95 % interval {interval_in_words(one)}"
+
+
+def _told(value: float, one: Figure) -> str:
+    """To the digits that its interval leaves."""
+    if not math.isfinite(value):
+        return "no end"
+    if value == 0:
+        return "0"
+    digits = _digits(one)
+    plain = one.unit in ("1", "1/K", "ohm/h", "V/rtHz")
+    return f"{value:.{digits}g}" if plain else engineering(value, one.unit, digits)
+
+
+def _digits(one: Figure) -> int:
+    half = (one.high - one.low) / 2
+    size = max(abs(one.value), abs(one.low) if math.isfinite(one.low) else 0.0)
+    if not math.isfinite(half) or half <= 0 or size <= 0:
+        return 3
+    return max(2, min(9, math.ceil(math.log10(size / half)) + 2))
 
 
 def _unit(unit: str) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
 from benchapp.bench.limits import load_limits
+from benchapp.check.take import DEFAULT_PART
 from benchapp.clock import ScaledClock
 from benchapp.errors import BenchError
 from benchapp.host.launch import Launcher
@@ -19,7 +20,8 @@ from benchapp.recipe import Recipe
 from benchapp.result.card import InstrumentCard
 from benchapp.run.seen import RunSeen
 from benchapp.run.session import prepare_process
-from benchapp.ui.lead_check import LeadCheck
+from benchapp.ui.check.lead_check import LeadCheck
+from benchapp.ui.check.model import Checked
 from benchapp.ui.output_watch import OutputWatch, Target
 
 _POLL_MS = 33
@@ -37,7 +39,7 @@ class RunController(QObject):
     Signals:
         polled: the session, 30 times a second while it has news, and once after its end.
         failed: a run could not be started, with what to do about it.
-        checked: what a check has found, or why it found nothing.
+        checked: a Checked: what a check has found, or why it found nothing.
         attached: a run that was under way already is shown from now on.
     """
 
@@ -179,7 +181,7 @@ class RunController(QObject):
         """Whether a check is under way."""
         return self._check is not None
 
-    def check(self, recipe: Recipe, choice: BenchChoice) -> bool:
+    def check(self, recipe: Recipe, choice: BenchChoice, part: float = DEFAULT_PART) -> bool:
         """Begin a check of leads and contacts; False where it cannot begin. `checked` tells when it has ended."""
         if self.running or self.checking:
             return False
@@ -193,9 +195,9 @@ class RunController(QObject):
         except BenchError as error:
             self._close_bench()
             self.output.take_back()
-            self.checked.emit(str(error))
+            self.checked.emit(Checked((), str(error), None, part, 0.0))
             return False
-        self._check = LeadCheck(plan, recipe, order.known, ScaledClock(self._speed), self.output.tell)
+        self._check = LeadCheck(plan, recipe, order.known, ScaledClock(self._speed), self.output.tell, part)
         self._check.ended.connect(self._check_ended, Qt.ConnectionType.QueuedConnection)
         self._check.start()
         return True

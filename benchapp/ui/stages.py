@@ -7,12 +7,15 @@ from dataclasses import dataclass
 from PySide6.QtWidgets import QWidget
 
 from benchapp.ui.bench.stage import BenchStage
+from benchapp.ui.check.model import CheckModel
+from benchapp.ui.check.stage import CheckStage
 from benchapp.ui.logbook.stage import LogbookStage
 from benchapp.ui.measure.read_out import ReadOut
 from benchapp.ui.measure.stage import MeasureStage
 from benchapp.ui.models import BenchModel, RecipeModel, scenario_texts
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.specimen.stage import SpecimenStage
+from benchapp.ui.study.stage import StudyStage
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.rail import StageName
 
@@ -23,10 +26,13 @@ class Stages:
 
     recipe: RecipeModel
     bench: BenchModel
+    check: CheckModel
     controller: RunController
     specimen: SpecimenStage
     bench_stage: BenchStage
+    check_stage: CheckStage
     measure: MeasureStage
+    study: StudyStage
     logbook: LogbookStage
     read_out: ReadOut
 
@@ -35,7 +41,9 @@ class Stages:
         pages: dict[StageName, QWidget] = {
             StageName.SPECIMEN: self.specimen,
             StageName.BENCH: self.bench_stage,
+            StageName.CHECK: self.check_stage,
             StageName.MEASURE: self.measure,
+            StageName.STUDY: self.study,
             StageName.LOGBOOK: self.logbook,
         }
         return pages[name]
@@ -45,13 +53,17 @@ def make_stages(theme: Theme, controller: RunController, scenario: str) -> Stage
     """Stages over a simulated bench with the recipe that suits it."""
     recipe, bench = RecipeModel(), BenchModel(scenario)
     recipe.take(scenario_texts(scenario))
+    check = CheckModel(recipe, bench)
     return Stages(
         recipe,
         bench,
+        check,
         controller,
         SpecimenStage(theme, recipe, bench),
         BenchStage(theme, bench, recipe),
-        MeasureStage(theme, controller, recipe, bench),
+        CheckStage(theme, check, recipe, bench),
+        MeasureStage(theme, controller, recipe, bench, check),
+        StudyStage(theme, controller.logbook, recipe),
         LogbookStage(theme, controller.logbook),
         ReadOut(theme),
     )

@@ -143,6 +143,9 @@ def _style_sheet(c: Colours) -> str:
     QComboBox::drop-down {{ border: none; width: 24px; }}
     QComboBox::down-arrow {{ image: url("{asset("icons", "down.svg").as_posix()}"); width: 12px; height: 12px; }}
     QComboBox QAbstractItemView {{ background: {c.raised}; border: 1px solid {c.line}; outline: none; }}
+    QListWidget {{ background: transparent; border: none; outline: none; }}
+    QListWidget::item {{ padding: 6px 8px; }}
+    QListWidget::item:selected {{ background: {c.zone}; color: {c.ink}; border-left: 4px solid {c.accent}; }}
     QFrame#rule {{ background: {c.grid}; border: none; }}
     QMenu {{ background: {c.raised}; border: 1px solid {c.line}; padding: 4px; }}
     QMenu::item {{ padding: 6px 24px; }}

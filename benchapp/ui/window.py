@@ -37,11 +37,9 @@ from benchapp.ui.widgets.rail import Rail, StageName
 if TYPE_CHECKING:
     from benchapp.bench.armed import Armed
     from benchapp.run.seen import RunSeen
-    from benchapp.ui.bench.check_dialog import CheckDialog
     from benchapp.ui.guide import GuideDialog
     from benchapp.ui.run_controller import RunController
     from benchapp.ui.study.conductor import StudyConductor
-    from benchapp.ui.study.dialog import StudyDialog
 
 
 class MainWindow(QMainWindow):
@@ -109,6 +107,7 @@ class MainWindow(QMainWindow):
         self._stages = stages = make_stages(self._theme, self._controller, self._scenario)
         self.recipe, self.bench = stages.recipe, stages.bench
         self.specimen, self.bench_stage, self.measure = stages.specimen, stages.bench_stage, stages.measure
+        self.check_stage, self.study = stages.check_stage, stages.study
         self.logbook, self.read_out = stages.logbook, stages.read_out
         for name in StageName:
             self._pages.addWidget(stages.page(name))
@@ -137,10 +136,15 @@ class MainWindow(QMainWindow):
         self._keyboard.start()
         self.specimen.done.connect(self._shower(StageName.BENCH))
         self.specimen.plan_wanted.connect(self.plan)
-        self.bench_stage.done.connect(self._shower(StageName.MEASURE))
-        self.bench_stage.check_wanted.connect(self.check)
+        self.bench_stage.done.connect(self._shower(StageName.CHECK))
+        self.check_stage.check_wanted.connect(self.check)
+        self.check_stage.start_wanted.connect(self._measure)
+        self.check_stage.bench_wanted.connect(self._shower(StageName.BENCH))
+        self._controller.checked.connect(self._stages.check.end)
+        self.study.start_wanted.connect(self._start_study)
+        self.study.apply_wanted.connect(self._apply_study)
         self.logbook.repeat_wanted.connect(self._repeat)
-        self.measure.check_wanted.connect(self.check)
+        self.measure.check_wanted.connect(self._shower(StageName.CHECK))
         self.measure.off_wanted.connect(self.output_off)
         self.measure.recipe_wanted.connect(self._shower(StageName.SPECIMEN))
         self.measure.read_out_wanted.connect(self.show_read_out)
@@ -155,7 +159,7 @@ class MainWindow(QMainWindow):
         self.bench_stage.identified.connect(self._controller.output.follow)
         self.bench.changed.connect(self._name_source)
         self._name_source()
-        for model in (self.recipe, self.bench):
+        for model in (self.recipe, self.bench, self._stages.check):
             model.changed.connect(self._mark_done)
         self._mark_done()
         self._controller.output.begin()
@@ -188,8 +192,8 @@ class MainWindow(QMainWindow):
 
     def _build_menu(self) -> None:
         menu = QMenu(self)
-        for number, name in enumerate(StageName, 1):
-            self._action(menu, f"{name}", f"Ctrl+{number}", self._shower(name))
+        for name in StageName:
+            self._action(menu, f"{name}", name.keys, self._shower(name))
         menu.addSeparator()
         plots = self.measure.plots
         self._action(menu, "Whole run, follow it", "Ctrl+0", plots.show_all)
@@ -204,7 +208,6 @@ class MainWindow(QMainWindow):
         self._action(menu, "Numbers, budget, stability", "Ctrl+D", self.measure.pages.next_page)
         self._action(menu, "Accuracy data …", "Ctrl+Shift+O", self.choose_card)
         self._action(menu, "What is said of the run …", "Ctrl+Shift+W", self.measure.show_flags_in_full)
-        self._action(menu, "Studies …", "Ctrl+U", self.studies)
         menu.addSeparator()
         self._action(menu, "Dark or light", "Ctrl+T", self.switch_theme)
         self._action(menu, "Guide", "F1", self.show_guide)
@@ -265,53 +268,39 @@ class MainWindow(QMainWindow):
         if dialog.exec() and dialog.recipe is not None:
             self.recipe.take_planned(dialog.recipe)
 
-    def check(self) -> CheckDialog | None:
-        """Leads and contacts at 1 % of the current; None where there is no recipe, or something is under way."""
-        from benchapp.ui.bench.check_dialog import CheckDialog
-
+    def check(self, part: float | None = None) -> bool:
+        """Leads and contacts at a part of the current; False where there is no recipe, or something is under way."""
         recipe = self.recipe.recipe
         if recipe is None or self._controller.running or self._controller.checking:
             self._tell("A check needs a recipe without faults, and a bench that nothing else uses")
-            return None
-        dialog = CheckDialog(self)
-        dialog.stop_wanted.connect(self._stop_check)
-        self._controller.checked.connect(dialog.show_found)
-        dialog.show()
-        self._controller.check(recipe, self.bench.choice)
-        return dialog
+            return False
+        self.show_stage(StageName.CHECK)
+        self._stages.check.begin()
+        return self._controller.check(recipe, self.bench.choice, *(() if part is None else (part,)))
 
-    def _stop_check(self) -> None:
-        if self._controller.checking:
-            self._controller.off("the check was closed")
-
-    def studies(self) -> StudyDialog:
-        """Those in the logbook, and a new one, whose runs go on on the Measure stage."""
-        from benchapp.ui.study.conductor import StudyConductor
-        from benchapp.ui.study.dialog import StudyDialog
-
-        dialog = StudyDialog(self._theme, self._controller.logbook, self)
-        if self._conductor is None:
-            self._conductor = StudyConductor(self._controller, self.recipe, self._measure_step, self._ask_for_a_hand)
-        conductor = self._conductor
-
-        def start(kind: str) -> None:
-            recipe = self.recipe.recipe
-            if recipe is None:
-                dialog.message.setText("The recipe has faults: mend them on the Specimen stage")
-            else:
-                conductor.start(kind, recipe, by_hand=not self.bench.choice.scenario)
-
-        dialog.start_wanted.connect(start)
-        dialog.apply_wanted.connect(self._apply_study)
-        conductor.told.connect(dialog.message.setText)
-        conductor.done.connect(dialog.show_finished)
-        dialog.show()
-        return dialog
-
-    def _measure_step(self) -> None:
+    def _measure(self) -> None:
+        """The run itself, from the check."""
         self.show_stage(StageName.MEASURE)
         self.measure.show_idle()
         self.measure.start()
+
+    def _start_study(self, kind: str) -> None:
+        """Its runs go on on the Measure stage."""
+        from benchapp.ui.study.conductor import StudyConductor
+
+        if self._conductor is None:
+            conductor = StudyConductor(self._controller, self.recipe, self._measure, self._ask_for_a_hand)
+            conductor.told.connect(self.study.message.setText)
+            conductor.done.connect(self._show_study)
+            self._conductor = conductor
+        recipe = self.recipe.recipe
+        if recipe is not None:
+            self._conductor.start(kind, recipe, by_hand=not self.bench.choice.scenario)
+
+    def _show_study(self, study_id: int) -> None:
+        """What it concludes, when its last run is there."""
+        self.show_stage(StageName.STUDY)
+        self.study.show_finished(study_id)
 
     def _ask_for_a_hand(self, text: str) -> bool:
         """Before a run that needs one; the output is off."""
@@ -336,6 +325,8 @@ class MainWindow(QMainWindow):
             return
         if name is StageName.LOGBOOK:
             self.logbook.refresh()
+        if name is StageName.STUDY:
+            self.study.refresh()
         self._pages.setCurrentWidget(self._stages.page(name))
         self.rail.show_stage(name)
         session = self._controller.session
@@ -374,6 +365,7 @@ class MainWindow(QMainWindow):
     def _mark_done(self) -> None:
         self.rail.tabs[StageName.SPECIMEN].set_done(self.recipe.recipe is not None)
         self.rail.tabs[StageName.BENCH].set_done(self.bench.choice.complete)
+        self.rail.tabs[StageName.CHECK].set_done(self._stages.check.good)
 
     def _state_changed(self) -> None:
         self.read_out.set_main(self.measure.main.text(), enabled=self.measure.main.isEnabled())

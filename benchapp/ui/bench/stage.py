@@ -55,14 +55,12 @@ class BenchStage(QWidget):
     """Edits the BenchModel and asks the instruments who they are.
 
     Signals:
-        done: the operator goes on to measure.
-        check_wanted: the operator wants leads and contacts checked.
+        done: the operator goes on to the check.
         identified: a source that has answered, as a Target: its output can be read from now on.
         answered: what an instrument said, from the thread that asked.
     """
 
     done = Signal()
-    check_wanted = Signal()
     identified = Signal(object)
     answered = Signal(object)
 
@@ -129,9 +127,7 @@ class BenchStage(QWidget):
         self._message.setWordWrap(True)
         inside.addWidget(self._message)
         column.addWidget(card, 1)
-        self.check = KeyButton(self._theme, "Check leads and contacts …", "Ctrl+L", self.check_wanted.emit, self)
-        column.addWidget(self.check)
-        self._go = KeyButton(self._theme, "Go to measure", "Ctrl+Return", self.done.emit, self, main=True)
+        self._go = KeyButton(self._theme, "To the check", "Ctrl+Return", self.done.emit, self, main=True)
         column.addWidget(self._go)
         self._chooser.currentIndexChanged.connect(self._chosen)
         return side

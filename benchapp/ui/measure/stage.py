@@ -26,6 +26,7 @@ from benchapp.result.statement import Statement
 from benchapp.result.validity import Validity
 from benchapp.result.words import plural
 from benchapp.run.seen import RunSeen
+from benchapp.ui.check.model import CheckModel
 from benchapp.ui.measure.flag_list import FlagDialog, FlagList, flags_of
 from benchapp.ui.measure.result_panel import ResultPanel
 from benchapp.ui.measure.run_strip import RunStrip
@@ -72,10 +73,12 @@ class MeasureStage(QWidget):
         controller: RunController,
         recipe: RecipeModel,
         bench: BenchModel,
+        check: CheckModel,
         parent: QWidget | None = None,
     ) -> None:
         super().__init__(parent)
         self._theme, self._controller, self._recipe, self._bench = theme, controller, recipe, bench
+        self._check = check
         self._power: int | None = None
         self._remedy: Remedy | None = None
         self.shown: ShownResult | None = None
@@ -86,7 +89,7 @@ class MeasureStage(QWidget):
         controller.polled.connect(self._show_session)
         controller.failed.connect(self._show_failure)
         controller.attached.connect(self._show_attached)
-        for model in (recipe, bench):
+        for model in (recipe, bench, check):
             model.changed.connect(self._chosen)
         self.show_idle()
 
@@ -154,7 +157,7 @@ class MeasureStage(QWidget):
         # No Ctrl+I, J or M: to a bar-code reader they are tab and line end.
         self._mark = KeyButton(self._theme, "Mark", "Ctrl+W", self.ask_mark, self, typed=False)
         self._again = KeyButton(self._theme, "Repeat", "Ctrl+R", self.show_idle, self, typed=False)
-        self._next = KeyButton(self._theme, "Next", "Ctrl+N", self.show_idle, self, typed=False)
+        self._next = KeyButton(self._theme, "Next", "Ctrl+N", self.prepare_next, self, typed=False)
         self._read_out = KeyButton(self._theme, "Read-out", "Ctrl+F", self.read_out_wanted.emit, self)
         row = QHBoxLayout()
         row.setSpacing(8)
@@ -172,7 +175,7 @@ class MeasureStage(QWidget):
     def start(self) -> None:
         """Begin a run with the chosen recipe on the chosen bench."""
         recipe = self._recipe.recipe
-        if recipe is None or not self._bench.choice.complete or self._controller.running:
+        if recipe is None or not self._bench.choice.complete or self._controller.running or self._check.holds:
             return
         self._power = nominal_power(recipe)
         self.plots.start(recipe)
@@ -211,6 +214,8 @@ class MeasureStage(QWidget):
             self._controller.stop()
         elif self._shows_run:
             self._mend()
+        elif self._check.holds:
+            self.check_wanted.emit()
         else:
             self.start()
 
@@ -219,6 +224,9 @@ class MeasureStage(QWidget):
         remedy = self._remedy
         if remedy is Remedy.SWITCH_OFF:
             self.off_wanted.emit()
+            return
+        if remedy is None:
+            self.prepare_next()
             return
         self.show_idle()
         if remedy is Remedy.CHECK_LEADS:
@@ -305,6 +313,11 @@ class MeasureStage(QWidget):
         self._chosen()
         self.state_changed.emit()
 
+    def prepare_next(self) -> None:
+        """Ready for another specimen: what a check said of the leads of the last one says nothing any longer."""
+        self._check.forget()
+        self.show_idle()
+
     def show_message(self, text: str) -> None:
         """Something that happened outside a run."""
         self._message.setText(text)
@@ -344,12 +357,20 @@ class MeasureStage(QWidget):
             self._plan.setText(
                 f"On {where}.\n\n{self._controller.accuracy_in_words}.\n\n"
                 f"Current {engineering(recipe.current_A, 'A', 4)}, at most"
-                f" {engineering(recipe.compliance_V, 'V', 3)}.\n\nUntil {until}."
+                f" {engineering(recipe.compliance_V, 'V', 3)}.\n\nUntil {until}.{self._check_in_words()}"
                 if choice.complete
                 else "No bench is chosen: go to Bench."
             )
             self._show(self._presented_nothing())
         self._update_buttons()
+
+    def _check_in_words(self) -> str:
+        """What the check says of starting; nothing where there was none."""
+        if self._check.shut:
+            return f"\n\nStart is held by the check: a run would not be valid ({', '.join(self._check.shut)})."
+        if self._check.doubts:
+            return f"\n\nStart is held by the check: a run may be doubtful ({', '.join(self._check.doubts)})."
+        return "\n\nChecked, and good." if self._check.good else ""
 
     def _presented_nothing(self) -> ShownResult:
         recipe = self._recipe.recipe
@@ -478,7 +499,7 @@ class MeasureStage(QWidget):
             self.main.setText("Next specimen" if self._remedy is None else _REMEDIES[self._remedy])
             self.main.show_keys("Ctrl+Return")
         else:
-            self.main.setText("Start")
+            self.main.setText("See the check" if self._check.holds else "Start")
             self.main.show_keys("Ctrl+Return")
         self.main.setEnabled(running or ended or self.recipe_ready)
         session = self._controller.session

@@ -22,8 +22,16 @@ class StageName(StrEnum):
 
     SPECIMEN = "Specimen"
     BENCH = "Bench"
+    CHECK = "Check"
     MEASURE = "Measure"
+    STUDY = "Study"
     LOGBOOK = "Logbook"
+
+    @property
+    def keys(self) -> str:
+        """What shows the stage; five is kept for a stage of series."""
+        numbers = {"Specimen": 1, "Bench": 2, "Check": 3, "Measure": 4, "Study": 6, "Logbook": 7}
+        return f"Ctrl+{numbers[self]}"
 
 
 @lru_cache(maxsize=32)
@@ -42,7 +50,7 @@ class StageTab(Painted):
 
     chosen = Signal()
 
-    def __init__(self, theme: Theme, name: StageName, number: int, parent: QWidget | None = None) -> None:
+    def __init__(self, theme: Theme, name: StageName, parent: QWidget | None = None) -> None:
         super().__init__(theme, parent)
         self._name = name
         self._active = False
@@ -51,7 +59,7 @@ class StageTab(Painted):
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setCursor(Qt.CursorShape.PointingHandCursor)
         self.setAccessibleName(f"stage {name}")
-        set_tip(self, f"{name} (Ctrl+{number})")
+        set_tip(self, f"{name} ({name.keys})")
 
     def sizeHint(self) -> QSize:
         """As wide as the rail."""
@@ -106,7 +114,7 @@ class Rail(Painted):
         super().__init__(theme, parent)
         self.setFixedWidth(RAIL_WIDTH)
         self.plate = OutputPlate(theme)
-        self.tabs = {name: StageTab(theme, name, number) for number, name in enumerate(StageName, 1)}
+        self.tabs = {name: StageTab(theme, name) for name in StageName}
         self.menu_button = QPushButton("Menu")
         self.menu_button.setAccessibleName("menu of all commands")
         set_tip(self.menu_button, "All commands with their keys (F10)")

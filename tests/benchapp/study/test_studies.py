@@ -40,7 +40,7 @@ def test_a_film_is_found_by_power_and_linearity_alike() -> None:
         assert one.is_seen
         assert found.figure("R at zero power").low <= film.specimen.resistance_ohm * (1 + 1e-9)
         assert "rises" in found.text
-    assert concluded("power", film).changes["current"].endswith(" A")
+    assert concluded("power", film).changes["current"].endswith("A")
 
 
 def test_nothing_is_found_where_nothing_is() -> None:

@@ -153,6 +153,8 @@ class Studio:
         window.logbook.open_selected()
         window.logbook.overlay_previous()
         yield self.shot("logbook-run")
+        yield from self._checks()
+        yield from self._studies()
         window.close()
 
     def _pages(self) -> Iterator[Screen]:
@@ -168,6 +170,44 @@ class Studio:
         yield self.shot("measure-budget-caution")
         window.measure.pages.choose(0)
         self.controller.card = None
+
+    def _check(self, scenario: str, **texts: str) -> None:
+        self.controller._speed = self._fast
+        self.recipe(scenario, **texts)
+        self.window.check()
+        wait_for(lambda: not self.window._stages.check.under_way)
+
+    def _checks(self) -> Iterator[Screen]:
+        window, stage = self.window, self.window.check_stage
+        self.recipe("shunt")
+        window.show_stage(StageName.CHECK)
+        yield self.shot("check-before")
+        for scenario, name, main in (
+            ("shunt", "check-good", "Start"),
+            ("exchanged_leads", "check-failed", "Check again"),
+            ("open_sense_lead", "check-open-lead", "Check again"),
+            ("humming_shop", "check-notice", "Start"),
+        ):
+            self._check(scenario)
+            assert stage.main.text() == main, f"{name}: {stage.main.text()}, {stage.summary.text()}"
+            yield self.shot(name)
+        window.show_stage(StageName.MEASURE)
+        yield self.shot("measure-held")
+
+    def _studies(self) -> Iterator[Screen]:
+        window, stage = self.window, self.window.study
+        self.recipe("soaking_insulation", blocks="", duration="20 s")
+        window.show_stage(StageName.STUDY)
+        stage.list.setCurrentRow(0)
+        yield self.shot("study-new")
+        for scenario, kind in (("soaking_insulation", "settling"), ("filmed_contact", "power")):
+            self.recipe(scenario, blocks="", duration="20 s")
+            window.show_stage(StageName.STUDY)
+            stage.list.setCurrentRow(0)
+            stage.kinds.choose(kind)
+            stage.main_pressed()
+            wait_for(lambda: stage.list.currentRow() > 0, 120.0)
+            yield self.shot(f"study-{kind}")
 
     def _running(self) -> Iterator[Screen]:
         window = self.window

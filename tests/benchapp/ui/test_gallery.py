@@ -23,6 +23,9 @@ _MARKS = {
     "specimen": ("caution", "band"),
     "specimen-faults": ("failed",),
     "logbook": ("failed", "caution"),
+    "check-good": ("passed", "positive", "negative"),
+    "check-failed": ("failed", "caution"),
+    "study-settling": ("accent", "ink"),
 }
 
 

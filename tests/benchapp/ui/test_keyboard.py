@@ -163,18 +163,13 @@ def test_a_bar_code_confirms_no_dialog(qtbot: QtBot, qapp: QApplication, window:
     box.close()
 
 
-@pytest.mark.parametrize("dialog", ["plan", "studies"])
 def test_a_bar_code_in_a_dialog_starts_nothing(
-    window: MainWindow, qtbot: QtBot, qapp: QApplication, tmp_path: Path, dialog: str
+    window: MainWindow, qtbot: QtBot, qapp: QApplication, tmp_path: Path
 ) -> None:
-    opened: QWidget
-    if dialog == "plan":
-        from benchapp.ui.specimen.plan_dialog import PlanDialog
+    from benchapp.ui.specimen.plan_dialog import PlanDialog
 
-        opened = PlanDialog(window._controller.logbook, None, "250 uohm", window)
-        opened.show()
-    else:
-        opened = window.studies()
+    opened = PlanDialog(window._controller.logbook, None, "250 uohm", window)
+    opened.show()
     qtbot.waitUntil(opened.isVisible)
     for widget in [*opened.findChildren(QPushButton), *opened.findChildren(QLineEdit)]:
         if widget.isVisible() and widget.isEnabled():

@@ -13,11 +13,14 @@ from benchapp.bench.bench import Bench
 from benchapp.bench.limits import load_limits
 from benchapp.bench.output import OutputState
 from benchapp.bench.plan import BenchPlan
-from benchapp.check.take import check_bench
+from benchapp.check.finding import Finding
+from benchapp.check.take import DEFAULT_PART, check_bench, trial_recipe
+from benchapp.check.trace import empty_trace
 from benchapp.clock import Clock
 from benchapp.errors import BenchError
 from benchapp.recipe import Recipe
 from benchapp.result.budget import BudgetPlan
+from benchapp.ui.check.model import Checked
 from drivers.errors import InstrumentError
 from drivers.guardian import Guard, NoGuard, ProcessGuard, SafePlan
 
@@ -26,17 +29,22 @@ class LeadCheck(QObject):
     """One check.
 
     Signals:
-        ended: the findings, or a sentence on why there are none; the output is off by then, or the sentence says that
-            this could not be proved.
+        ended: a Checked; the output is off by then, or its fault says that this could not be proved.
     """
 
     ended = Signal(object)
 
     def __init__(
-        self, plan: BenchPlan, recipe: Recipe, known: BudgetPlan, clock: Clock, tell: Callable[[OutputState], None]
+        self,
+        plan: BenchPlan,
+        recipe: Recipe,
+        known: BudgetPlan,
+        clock: Clock,
+        tell: Callable[[OutputState], None],
+        part: float = DEFAULT_PART,
     ) -> None:
         super().__init__()
-        self._plan, self._recipe, self._known, self._clock = plan, recipe, known, clock
+        self._plan, self._recipe, self._known, self._clock, self._part = plan, recipe, known, clock, part
         self._guard = _Stoppable(NoGuard() if plan.in_process else ProcessGuard(), tell)
         self._thread = threading.Thread(target=self._work, name="check")
 
@@ -53,24 +61,31 @@ class LeadCheck(QObject):
         self._thread.join()
 
     def _work(self) -> None:
-        found: object
+        found: tuple[Finding, ...] = ()
+        fault, trace, began_s = "", None, self._clock.now()
         try:
-            found = check_bench(
-                Bench(self._plan),
-                self._recipe,
-                load_limits(),
-                self._known,
-                clock=self._clock,
-                guard=self._guard,
-                seen=self._guard.saw,
+            trial_A = trial_recipe(self._recipe, self._part).current_A
+            trace = empty_trace(self._recipe.line_frequency_Hz, trial_A)
+            found = tuple(
+                check_bench(
+                    Bench(self._plan),
+                    self._recipe,
+                    load_limits(),
+                    self._known,
+                    clock=self._clock,
+                    guard=self._guard,
+                    part=self._part,
+                    seen=self._guard.saw,
+                    trace=trace,
+                )
             )
         except (BenchError, InstrumentError) as error:
-            found = str(error)
+            fault = str(error)
         except Exception as error:  # noqa: BLE001  the window must hear that it has ended
             traceback.print_exc()
-            found = f"internal error: {error!r}"
+            fault = f"internal error: {error!r}"
         with contextlib.suppress(RuntimeError):  # the window is gone
-            self.ended.emit(found)
+            self.ended.emit(Checked(found, fault, trace, self._part, self._clock.now() - began_s))
 
 
 class _Stoppable:
