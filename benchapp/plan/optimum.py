@@ -136,7 +136,7 @@ def _currents(wish: Wish) -> Iterator[float]:
                 yield I
 
 
-def _known_at(wish: Wish, current_A: float, aperture_s: float) -> BudgetPlan:
+def known_at(wish: Wish, current_A: float, aperture_s: float) -> BudgetPlan:
     """The accuracy data on the ranges that would be chosen."""
     card = wish.known.card
     rows = [] if card is None or card.voltmeter is None else card.voltmeter.ranges
@@ -168,7 +168,7 @@ def _recipe(wish: Wish, current_A: float, nplc: float, dwell: int) -> Recipe:
     return Recipe(
         current_A,
         compliance_V=max(_LEAST_COMPLIANCE_V, float(f"{needed_V:.2g}")),
-        range_V=_known_at(wish, current_A, nplc / wish.line_frequency_Hz).range_V,
+        range_V=known_at(wish, current_A, nplc / wish.line_frequency_Hz).range_V,
         nplc=nplc,
         line_frequency_Hz=wish.line_frequency_Hz,
         settle_s=_settle_s(wish),
@@ -181,7 +181,7 @@ def _recipe(wish: Wish, current_A: float, nplc: float, dwell: int) -> Recipe:
 
 def _best_at(wish: Wish, current_A: float) -> Proposal | None:
     """The shortest at one current; of about as short ones that with two readings a sign, which shows settling."""
-    if least_uncertainty(wish.nominal_ohm, current_A, _known_at(wish, current_A, 0.02)) >= wish.target_ohm:
+    if least_uncertainty(wish.nominal_ohm, current_A, known_at(wish, current_A, 0.02)) >= wish.target_ohm:
         return None
     found = []
     for nplc in APERTURES_NPLC:
@@ -201,24 +201,25 @@ def _shortest(wish: Wish, recipe: Recipe) -> Proposal | None:
     a_step = recipe.cycle.readings if recipe.examine else len(recipe.signs)
     least = LEAST_CYCLES * a_step if recipe.examine else -(-_LEAST_READINGS // a_step) * a_step
     few, many = least // a_step, least // a_step
-    while _proposal(wish, recipe, many * a_step).mostly_U_ohm > wish.target_ohm:
+    while proposal_of(wish, recipe, many * a_step).mostly_U_ohm > wish.target_ohm:
         few, many = many, 2 * many
         if many * a_step > _MOST_READINGS:
             return None
     while many - few > max(1, many // 100):
         middle = (few + many) // 2
-        if _proposal(wish, recipe, middle * a_step).mostly_U_ohm > wish.target_ohm:
+        if proposal_of(wish, recipe, middle * a_step).mostly_U_ohm > wish.target_ohm:
             few = middle
         else:
             many = middle
-    return _proposal(wish, recipe, many * a_step)
+    return proposal_of(wish, recipe, many * a_step)
 
 
-def _proposal(wish: Wish, recipe: Recipe, readings: int) -> Proposal:
+def proposal_of(wish: Wish, recipe: Recipe, readings: int) -> Proposal:
+    """What that many readings by a recipe would give."""
     R, I = wish.nominal_ohm, recipe.current_A
-    time_s = readings * _step_s(recipe, wish.pace)
+    time_s = readings * step_s(recipe, wish.pace)
     found = scatter(recipe, readings, wish.noise.at(R * I), wish.pace)
-    known = _known_at(wish, I, recipe.aperture_s)
+    known = known_at(wish, I, recipe.aperture_s)
     median, mostly = (
         whole_uncertainty(R, U / coverage_factor(found.degrees), found.degrees, I, known)
         for U in (found.median_U_ohm, found.mostly_U_ohm)
@@ -241,7 +242,7 @@ def _proposal(wish: Wish, recipe: Recipe, readings: int) -> Proposal:
 
 
 @lru_cache(maxsize=256)
-def _step_s(recipe: Recipe, pace: Pace) -> float:
+def step_s(recipe: Recipe, pace: Pace) -> float:
     """Mean time of a reading."""
     count = 2 * recipe.cycle.readings if recipe.examine else 8 * len(recipe.signs)
     return readings_of_recipe(recipe, count + 1, pace).step_s
@@ -251,8 +252,8 @@ def _floor(wish: Wish, currents: list[float]) -> Floor | None:
     """At the current at which what is not scatter is least."""
     if not currents:
         return None
-    I = min(currents, key=lambda A: least_uncertainty(wish.nominal_ohm, A, _known_at(wish, A, 0.02)))
-    whole = whole_uncertainty(wish.nominal_ohm, 0.0, math.inf, I, _known_at(wish, I, 0.02))
+    I = min(currents, key=lambda A: least_uncertainty(wish.nominal_ohm, A, known_at(wish, A, 0.02)))
+    whole = whole_uncertainty(wish.nominal_ohm, 0.0, math.inf, I, known_at(wish, I, 0.02))
     terms = [term for term in whole.budget.contributions if term.name != "repeatability"]
     if not terms or whole.budget.expanded_uncertainty <= 0:
         return None
@@ -272,7 +273,7 @@ def _most_in_time(wish: Wish, currents: list[float]) -> Proposal | None:
         for nplc in APERTURES_NPLC:
             for dwell in (1,) if wish.examine else DWELLS:
                 recipe = _recipe(wish, current_A, nplc, dwell)
-                readings = int(wish.most_time_s / _step_s(recipe, wish.pace))
+                readings = int(wish.most_time_s / step_s(recipe, wish.pace))
                 if readings >= (LEAST_CYCLES * recipe.cycle.readings if wish.examine else _LEAST_READINGS):
-                    found.append(_proposal(wish, recipe, readings))
+                    found.append(proposal_of(wish, recipe, readings))
     return min(found, key=lambda proposal: proposal.mostly_U_ohm) if found else None

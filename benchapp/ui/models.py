@@ -45,12 +45,14 @@ class RecipeModel(QObject):
         self.recipe: Recipe | None = None
         self.faults: dict[str, str] = {}
         self.path: Path | None = None
+        self.planned: frozenset[str] = frozenset()  # keys that a plan has filled and nobody has changed since
         self._check()
 
     def set_text(self, key: str, text: str) -> None:
         """One field as typed; an empty one counts as not given."""
         if self.texts.get(key, "") != text:
             self.texts[key] = text
+            self.planned -= {key}
             self._check()
             self.changed.emit()
 
@@ -71,12 +73,15 @@ class RecipeModel(QObject):
         """What a plan has found; name, limits and all that it does not decide stay."""
         found = {key: str(entry.value) for key, entry in entries_from_text(recipe_to_toml(recipe), "plan").items()}
         planned = {key: found[key] for key in _PLANNED if key in found}
+        if self.recipe is not None and self.recipe.nominal_ohm == recipe.nominal_ohm:
+            planned["nominal"] = self.texts["nominal"]  # as it was typed
         kept = {key: text for key, text in self.texts.items() if key not in (*_PLANNED, *STOP_KEYS, "third_level")}
-        self.take({**kept, **planned}, self.path)
+        self.take({**kept, **planned}, self.path, frozenset(planned) - {"nominal"})
 
-    def take(self, texts: dict[str, str], path: Path | None = None) -> None:
-        """Another recipe altogether."""
+    def take(self, texts: dict[str, str], path: Path | None = None, planned: frozenset[str] = frozenset()) -> None:
+        """Another recipe altogether; `planned`: the keys of it that a plan has filled."""
         self.texts = dict(texts)
+        self.planned = planned
         self.path = path
         self._check()
         self.changed.emit()

@@ -59,7 +59,7 @@ def make_stages(theme: Theme, controller: RunController, scenario: str) -> Stage
         bench,
         check,
         controller,
-        SpecimenStage(theme, recipe, bench),
+        SpecimenStage(theme, recipe, bench, controller),
         BenchStage(theme, bench, recipe),
         CheckStage(theme, check, recipe, bench),
         MeasureStage(theme, controller, recipe, bench, check),

@@ -205,7 +205,7 @@ class MainWindow(QMainWindow):
         self._action(menu, "Copy picture", "Ctrl+Shift+C", self.measure.copy_picture)
         self._action(menu, "Copy readings", "Ctrl+Shift+D", self.measure.copy_data)
         menu.addSeparator()
-        self._action(menu, "Numbers, budget, stability", "Ctrl+D", self.measure.pages.next_page)
+        self._action(menu, "Details: numbers, budget, stability; rare fields", "Ctrl+D", self._details)
         self._action(menu, "Accuracy data …", "Ctrl+Shift+O", self.choose_card)
         self._action(menu, "What is said of the run …", "Ctrl+Shift+W", self.measure.show_flags_in_full)
         menu.addSeparator()
@@ -233,6 +233,13 @@ class MainWindow(QMainWindow):
         """Order the output off, in a run and outside one; a run ends with it."""
         if self._built:
             self._controller.off("output switched off by the operator")
+
+    def _details(self) -> None:
+        """More of what the stage shows."""
+        if self._pages.currentWidget() is self.specimen:
+            self.specimen.form.toggle_rare()
+        else:
+            self.measure.pages.next_page()
 
     def choose_card(self) -> None:
         """Read the accuracy of the instruments from a file; it holds from the next run on."""
@@ -325,6 +332,8 @@ class MainWindow(QMainWindow):
             return
         if name is StageName.LOGBOOK:
             self.logbook.refresh()
+        if name is StageName.SPECIMEN:
+            self.specimen.refresh()  # a run since may have told more of the bench
         if name is StageName.STUDY:
             self.study.refresh()
         self._pages.setCurrentWidget(self._stages.page(name))

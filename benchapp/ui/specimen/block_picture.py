@@ -11,7 +11,7 @@ from benchapp.quantity import engineering
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import Painted, hatch, text_at
 
-_LEFT, _RIGHT, _TOP, _HEIGHT = 92, 24, 64, 100
+_LEFT, _RIGHT, _TOP, _HEIGHT = 92, 24, 44, 60
 _CANCELS = {0: "a constant EMF cancels", 1: "a steady drift of the EMF cancels", 2: "a curved drift of the EMF cancels"}
 
 
@@ -28,7 +28,7 @@ class BlockPicture(Painted):
 
     def sizeHint(self) -> QSize:
         """As drawn."""
-        return QSize(560, 250)
+        return QSize(560, 166)
 
     def show_prediction(self, prediction: Prediction | None, current_A: float = 0.0, emf_order: int = 1) -> None:
         """The block to draw."""
@@ -111,7 +111,7 @@ class BlockPicture(Painted):
             before = stretch.level_A
 
     def _paint_key(self, painter: QPainter) -> None:
-        y = _TOP + _HEIGHT + 48
+        y = _TOP + _HEIGHT + 36
         hatch(painter, QRectF(_LEFT, y, 14, 14), self.colour("faint"))
         text_at(painter, _LEFT + 22, y + 12, "settling", 13, self.colour("faint"))
         painter.fillRect(QRectF(_LEFT + 110, y, 14, 14), self.colour("band"))

@@ -2,65 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Signal
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QCheckBox, QFileDialog, QGridLayout, QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QCheckBox, QFileDialog, QHBoxLayout, QVBoxLayout, QWidget
 
 from benchapp.errors import InputError
 from benchapp.plan.cautions import cautions
 from benchapp.plan.prediction import Prediction, predict
 from benchapp.quantity import engineering
 from benchapp.recipe import Recipe
+from benchapp.recipe_rules import STOP_KEYS
 from benchapp.ui.models import BenchModel, RecipeModel
+from benchapp.ui.run_controller import RunController
 from benchapp.ui.specimen.block_picture import BlockPicture
+from benchapp.ui.specimen.form import RecipeForm
+from benchapp.ui.specimen.plan_panel import PlanPanel
 from benchapp.ui.theme import MARGIN, Theme, font
 from benchapp.ui.widgets.caution_plate import CautionPlate
-from benchapp.ui.widgets.controls import Heading, KeyButton, faint, plain_label, title
+from benchapp.ui.widgets.choice_edit import ChoiceEdit
+from benchapp.ui.widgets.controls import KeyButton, faint, plain_label, title
 from benchapp.ui.widgets.quantity_edit import QuantityEdit
 
-_GROUPS: tuple[tuple[str, tuple[tuple[str, str, str, str], ...]], ...] = (
-    (
-        "Specimen",
-        (
-            ("name", "Name", "Shunt S-17", ""),
-            ("serial", "Serial", "", ""),
-            ("nominal", "Nominal R", "250 uohm", "sets the range"),
-        ),
-    ),
-    (
-        "What it must be",
-        (
-            ("low", "Low limit", "none", "no limit: leave empty"),
-            ("high", "High limit", "none", ""),
-        ),
-    ),
-    (
-        "How it is measured",
-        (
-            ("current", "Current", "100 mA", ""),
-            ("compliance", "Compliance", "1 V", "largest voltage of the source"),
-            ("current_shunt", "Measured over", "none", "a standard resistor in series"),
-            ("range", "Voltmeter range", "from nominal R", ""),
-            ("nplc", "Aperture", "1", "power-line cycles"),
-            ("line_frequency", "Mains", "50 Hz", ""),
-            ("settle", "Settling", "20 ms", "after each reversal"),
-            ("signs", "Polarity sequence", "++--", "or +- or +--+ or +0-0"),
-            ("emf_order", "EMF drift model", "1", "0 constant, 1 linear, 2 quadratic"),
-            ("blocks", "Blocks", "30", "or a time, or an uncertainty:"),
-            ("duration", "Duration", "none", ""),
-            ("until", "Target U", "none", "in ohm, % or ppm"),
-        ),
-    ),
-)
-_PARTS = (  # in a row under that of all parts
-    ("rounds", "Rounds", "5"),
-    ("standard", "Standard", "none"),
-    ("standard_uncertainty", "its U, k = 2", "none"),
-)
-_EXPECTED = ("Voltage", "Power in the specimen", "Rise of temperature", "Time of one block", "Time of the run")
+_FORM_WIDTH = 528
 
 
 class SpecimenStage(QWidget):
@@ -68,23 +33,28 @@ class SpecimenStage(QWidget):
 
     Signals:
         done: the operator goes on to the bench.
-        plan_wanted: the operator wants to plan from a target uncertainty.
+        plan_wanted: the operator wants to plan from a target uncertainty and what is permitted.
     """
 
     done = Signal()
     plan_wanted = Signal()
 
-    def __init__(self, theme: Theme, recipe: RecipeModel, bench: BenchModel, parent: QWidget | None = None) -> None:
+    def __init__(
+        self,
+        theme: Theme,
+        recipe: RecipeModel,
+        bench: BenchModel,
+        controller: RunController,
+        parent: QWidget | None = None,
+    ) -> None:
         super().__init__(parent)
         self._theme, self._model, self._bench = theme, recipe, bench
-        self._fields: dict[str, QuantityEdit] = {}
-        self._notes: dict[str, tuple[QLabel, str]] = {}
-        self._values = {name: plain_label("") for name in _EXPECTED}
+        self._controller = controller
         self.setAcceptDrops(True)
         row = QHBoxLayout(self)
         row.setContentsMargins(MARGIN, 10, MARGIN, MARGIN)
-        row.setSpacing(48)
-        row.addLayout(self._build_form(), 1)
+        row.setSpacing(32)
+        row.addLayout(self._build_form())
         row.addLayout(self._build_expectations(), 1)
         recipe.changed.connect(self.refresh)
         theme.changed.connect(self.refresh)
@@ -94,30 +64,17 @@ class SpecimenStage(QWidget):
 
     def _build_form(self) -> QVBoxLayout:
         column = QVBoxLayout()
-        column.setSpacing(2)
-        column.addWidget(title("Specimen and recipe"))
-        for heading, fields in _GROUPS:
-            column.addWidget(Heading(heading))
-            grid = QGridLayout()
-            grid.setVerticalSpacing(3)
-            grid.setColumnMinimumWidth(0, 132)
-            grid.setColumnStretch(2, 1)
-            for line, (key, label, hint, note) in enumerate(fields):
-                edit = self._field(key, label, hint)
-                edit.setFixedWidth(330 if key in ("name", "serial") else 170)
-                text = plain_label(label)
-                text.setBuddy(edit)
-                remark = faint(note)
-                remark.setWordWrap(True)
-                self._notes[key] = (remark, note)
-                grid.addWidget(text, line, 0)
-                grid.addWidget(edit, line, 1)
-                grid.addWidget(remark, line, 2)
-            column.addLayout(grid)
-        self.examined = QCheckBox("The run examines itself: settling, warming, polarities, levels")
-        self.examined.toggled.connect(self._examine)
-        column.addWidget(self.examined)
-        column.addStretch(1)
+        column.setSpacing(6)
+        self._note = faint()
+        self._note.setFont(font(13))
+        head = QHBoxLayout()
+        head.addWidget(title("Specimen"))
+        head.addSpacing(16)
+        head.addWidget(self._note, 1)
+        column.addLayout(head)
+        self.form = RecipeForm(self._theme, self._model)
+        self.form.setFixedWidth(_FORM_WIDTH)
+        column.addWidget(self.form, 1)
         self._go = KeyButton(self._theme, "To the bench", "Ctrl+Return", self.done.emit, self, main=True)
         buttons = QHBoxLayout()
         buttons.setSpacing(8)
@@ -131,21 +88,15 @@ class SpecimenStage(QWidget):
     def _build_expectations(self) -> QVBoxLayout:
         column = QVBoxLayout()
         column.setSpacing(8)
+        self.plan = PlanPanel(self._theme, self._controller)
+        self.plan.end_wanted.connect(self._end_at)
+        self.plan.proposal_wanted.connect(self._take_other)
+        column.addWidget(self.plan, 1)
         self._picture = BlockPicture(self._theme)
         column.addWidget(self._picture)
-        column.addWidget(Heading("What to expect"))
-        grid = QGridLayout()
-        grid.setColumnStretch(2, 1)
-        grid.setColumnMinimumWidth(0, 220)
-        for line, (name, value) in enumerate(self._values.items()):
-            grid.addWidget(faint(name), line, 0)
-            value.setFont(font(16))
-            value.setAlignment(Qt.AlignmentFlag.AlignRight)
-            value.setMinimumWidth(130)
-            grid.addWidget(value, line, 1)
-        column.addLayout(grid)
-        column.addLayout(self._build_parts())
-        column.addStretch(1)
+        self._expected = plain_label()
+        self._expected.setWordWrap(True)
+        column.addWidget(self._expected)
         self._plates = [CautionPlate(self._theme) for _ in range(2)]
         for plate in self._plates:
             column.addWidget(plate)
@@ -154,41 +105,24 @@ class SpecimenStage(QWidget):
         column.addWidget(self._message)
         return column
 
-    def _build_parts(self) -> QVBoxLayout:
-        """Several parts on a scanner, and the standard among them: for those who have one."""
-        column, row = QVBoxLayout(), QHBoxLayout()
-        column.setSpacing(4)
-        column.addWidget(Heading("Several parts, on a scanner"))
-        parts = self._field("channels", "parts with their channels", "none, or as N-4 = 1, S-32 = 2")
-        column.addWidget(parts)
-        row.setSpacing(6)
-        for key, label, hint in _PARTS:
-            row.addWidget(plain_label(label))
-            row.addWidget(self._field(key, label, hint), 1)
-        column.addLayout(row)
-        remark = faint("connected in turns; with a standard, the first of them, the others are stated by ratio to it")
-        remark.setWordWrap(True)
-        column.addWidget(remark)
-        for key in ("channels", *(key for key, _, _ in _PARTS)):
-            self._notes[key] = (remark, remark.text())
-        return column
+    def _end_at(self, time_s: float) -> None:
+        """The plan's point was moved: the run ends then, whatever ended it before."""
+        texts = {key: text for key, text in self._model.texts.items() if key not in STOP_KEYS}
+        self._model.take({**texts, "duration": engineering(time_s, "s", 3)}, self._model.path)
 
-    def _field(self, key: str, label: str, hint: str) -> QuantityEdit:
-        edit = QuantityEdit(label, hint)
-        edit.textEdited.connect(self._typed(key))
-        edit.textChanged.connect(self._typed(key))
-        self._fields[key] = edit
-        return edit
+    def _take_other(self, recipe: Recipe) -> None:
+        """Another way to the target, which stays what ends the run."""
+        target = self._model.texts.get("until", "")
+        self._model.take_planned(recipe)
+        if target and not recipe.examine:
+            planned = self._model.planned - set(STOP_KEYS)
+            texts = {key: text for key, text in self._model.texts.items() if key not in STOP_KEYS}
+            self._model.take({**texts, "until": target}, self._model.path, planned)
 
-    def _typed(self, key: str) -> Callable[[str], None]:
-        def typed(text: str) -> None:
-            self._model.set_text(key, text)
-
-        return typed
-
-    def _examine(self, on: bool) -> None:
-        if on != self._model.examined:
-            self._model.set_examined(on=on)
+    @property
+    def examined(self) -> QCheckBox:
+        """Whether the run examines itself."""
+        return self.form.examined
 
     # Files.
 
@@ -237,29 +171,19 @@ class SpecimenStage(QWidget):
 
     # Showing.
 
-    def field(self, key: str) -> QuantityEdit:
+    def field(self, key: str) -> QuantityEdit | ChoiceEdit:
         """The field of a recipe key."""
-        return self._fields[key]
+        return self.form.fields[key]
 
     def refresh(self) -> None:
-        """Fields, marks, picture and expectations from the model."""
-        faults = self._model.faults
-        told: dict[QLabel, str] = {}  # of fields that share a remark, the first fault
-        for key, edit in self._fields.items():
-            text = self._model.texts.get(key, "")
-            if edit.text() != text:
-                edit.setText(text)
-            fault = faults.get(key, "")
-            untouched = key == "current" and not text
-            edit.set_fault("" if untouched else fault)
-            label, note = self._notes[key]
-            told[label] = told.get(label) or ("" if untouched else fault)
-            label.setText(told[label] or note)
-            label.setStyleSheet(f"color: {self._theme.colours.failed}" if told[label] else "")
-        self.examined.setChecked(self._model.examined)
-        self._go.setEnabled(not faults)
-        count = len(faults)
+        """Fields, marks, plan, picture and expectations from the model."""
+        model = self._model
+        self.form.refresh()
+        self._note.setText("" if model.path is None else f"recipe {model.path.name}")
+        count = len(model.faults)
+        self._go.setEnabled(not count)
         self._go.setText("To the bench" if not count else f"{count} value{'s' if count > 1 else ''} to mend")
+        self.plan.show_recipe(model.recipe)
         self._show_expectations()
 
     def _show_expectations(self) -> None:
@@ -267,27 +191,15 @@ class SpecimenStage(QWidget):
         prediction = None if recipe is None else predict(recipe, self._thermal_resistance())
         if recipe is None or prediction is None:
             self._picture.show_prediction(None)
-            for value in self._values.values():
-                value.setText("–")
+            self._expected.setText("")
         else:
             self._picture.show_prediction(prediction, recipe.current_A, recipe.emf_order)
-            self._show_values(prediction)
+            self._expected.setText(_expected(prediction))
         found = [] if recipe is None or prediction is None else cautions(recipe, prediction)
         for index, plate in enumerate(self._plates):
             plate.setVisible(index < len(found))
             if index < len(found):
                 plate.show_caution(found[index].title, found[index].text)
-
-    def _show_values(self, prediction: Prediction) -> None:
-        quantities = (
-            (prediction.voltage_V, "V"),
-            (prediction.power_W, "W"),
-            (prediction.temperature_rise_K, "K"),
-            (prediction.block_s, "s"),
-            (prediction.run_s, "s"),
-        )
-        for label, (value, unit) in zip(self._values.values(), quantities, strict=True):
-            label.setText("not known" if value is None else engineering(value, unit, 3))
 
     def _thermal_resistance(self) -> float | None:
         scenario = self._bench.choice.loaded()
@@ -297,3 +209,18 @@ class SpecimenStage(QWidget):
     def recipe(self) -> Recipe | None:
         """What would be measured."""
         return self._model.recipe
+
+
+def _expected(prediction: Prediction) -> str:
+    """What to expect in a sentence; what is not known is left out."""
+    told = [
+        f"{engineering(value, unit, 3)} {words}"
+        for value, unit, words in (
+            (prediction.voltage_V, "V", "over the part"),
+            (prediction.power_W, "W", "in it"),
+            (prediction.temperature_rise_K, "K", "warmer by it"),
+            (prediction.run_s, "s", "for the run, without the instruments' own times"),
+        )
+        if value is not None
+    ]
+    return f"To expect: {', '.join(told)}." if told else ""

@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from benchapp.study.conclusion import Conclusion
 from benchapp.study.words import figure_in_words, interval_in_words
+from benchapp.ui.specimen.fields import label_of
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.painting import Painted, elided, text_at, text_width
 
@@ -75,7 +76,7 @@ class Figures(Painted):
             return "These data", "cannot tell"
         if found.changes:
             key, text = next(iter(found.changes.items()))
-            return key.replace("_", " "), text
+            return label_of(key), text
         if found.figures:
             return found.figures[0].name, figure_in_words(found.figures[0])
         return "", "–"
@@ -87,7 +88,7 @@ class Figures(Painted):
     def _change(self, painter: QPainter, y: float, key: str, before: str, after: str) -> None:
         """The old value struck, the new one beside it."""
         ink, faint = self.colour("ink"), self.colour("faint")
-        text_at(painter, 0, y + 20, key.replace("_", " "), 14, faint)
+        text_at(painter, 0, y + 20, label_of(key), 14, faint)
         align = Qt.AlignmentFlag.AlignRight
         width = text_at(painter, self.width(), y + 20, after, 14, ink, bold=True, align=align)
         right = self.width() - width - 18

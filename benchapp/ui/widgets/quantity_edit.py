@@ -56,6 +56,13 @@ class QuantityEdit(QLineEdit):
         set_tip(self, fault)
         self.setAccessibleDescription(fault)
 
+    def set_planned(self, planned: bool) -> None:
+        """Mark the field as filled by a plan."""
+        if bool(self.property("planned")) != planned:
+            self.setProperty("planned", planned)
+            self.style().unpolish(self)
+            self.style().polish(self)
+
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Up and Down step; everything else is typing."""
         steps = {Qt.Key.Key_Up: 1, Qt.Key.Key_Down: -1}.get(Qt.Key(event.key()))

@@ -126,6 +126,7 @@ class Studio:
         yield self.shot("specimen-faults")
         self.run("busbar_joint", wanted=Trust.REPEATABILITY, low="11 uohm", high="12.5 uohm")
         yield self.shot("measure-pass")
+        yield from self._plan()
         yield from self._pages()
         self.run("busbar_joint", wanted=Trust.REPEATABILITY, low="11 uohm", high="11.6 uohm")
         yield self.shot("measure-fail")
@@ -156,6 +157,23 @@ class Studio:
         yield from self._checks()
         yield from self._studies()
         window.close()
+
+    def _plan(self) -> Iterator[Screen]:
+        window, panel = self.window, self.window.specimen.plan
+        self.run("busbar_joint", blocks="120", high="12.5 uohm")
+        window.show_stage(StageName.SPECIMEN)
+        wait_for(lambda: bool(panel.picture.foreseen.curves))
+        yield self.shot("specimen-foreseen")
+        window.recipe.set_text("blocks", "")
+        window.recipe.set_text("until", "0.3 %")
+        wait_for(lambda: bool(panel.picture.foreseen.others))
+        yield self.shot("specimen-plan")
+        panel.buttons[0].click()
+        wait_for(lambda: bool(window.recipe.planned) and panel.planner.idle)
+        yield self.shot("specimen-planned")
+        window.specimen.form.toggle_rare()
+        yield self.shot("specimen-rare")
+        window.specimen.form.toggle_rare()
 
     def _pages(self) -> Iterator[Screen]:
         window = self.window

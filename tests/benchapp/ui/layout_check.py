@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QRect
 from PySide6.QtGui import QFontMetrics
-from PySide6.QtWidgets import QLabel, QPushButton, QStackedWidget, QWidget
+from PySide6.QtWidgets import QLabel, QPushButton, QScrollArea, QStackedWidget, QWidget
 
 
 def layout_faults(window: QWidget) -> list[str]:
@@ -45,10 +45,22 @@ def _overlapping(window: QWidget) -> list[str]:
     return faults
 
 
+def _scrolled(child: QWidget) -> bool:
+    """Whether it can be scrolled into sight."""
+    parent = child.parentWidget()
+    while parent is not None:
+        if isinstance(parent, QScrollArea):
+            return True
+        parent = parent.parentWidget()
+    return False
+
+
 def _outside(window: QWidget) -> list[str]:
     faults = []
     whole = QRect(0, 0, window.width(), window.height())
     for child in window.findChildren(QWidget):
+        if _scrolled(child):
+            continue
         if child.isVisible() and child.window() is window and isinstance(child, QLabel | QPushButton):
             place = QRect(child.mapTo(window, child.rect().topLeft()), child.size())
             if not whole.contains(place):

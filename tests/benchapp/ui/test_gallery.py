@@ -22,6 +22,8 @@ _MARKS = {
     "output-not-known": ("output",),
     "specimen": ("caution", "band"),
     "specimen-faults": ("failed",),
+    "specimen-foreseen": ("accent", "ink"),
+    "specimen-planned": ("accent",),
     "logbook": ("failed", "caution"),
     "check-good": ("passed", "positive", "negative"),
     "check-failed": ("failed", "caution"),

@@ -51,7 +51,7 @@ def test_what_nobody_has_read_is_not_known_and_off_acts_on_it(
     QTest.keyClick(window, Qt.Key.Key_Escape)
     qtbot.waitUntil(lambda: not sim.source.output_on, timeout=5000)
     qtbot.waitUntil(lambda: state(window) is OutputState.OFF, timeout=5000)
-    assert "the output reads off" in window.measure._message.text()
+    qtbot.waitUntil(lambda: "the output reads off" in window.measure._message.text(), timeout=5000)
 
 
 def test_off_acts_after_a_fault_of_the_thread_that_reads(
