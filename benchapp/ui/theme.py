@@ -138,6 +138,7 @@ def _style_sheet(c: Colours) -> str:
     QLineEdit:focus, QComboBox:focus {{ border: 2px solid {c.accent}; padding: 0 7px; }}
     QLineEdit[faulty="true"] {{ border: 2px solid {c.failed}; padding: 0 7px; }}
     QLineEdit[planned="true"] {{ border-left: 3px solid {c.accent}; padding-left: 6px; }}
+    QComboBox[on="true"] {{ border: 2px solid {c.accent}; padding: 0 7px; font-weight: bold; }}
     QComboBox[faulty="true"] {{ border: 2px solid {c.failed}; padding: 0 7px; }}
     QCheckBox::indicator {{ width: 13px; height: 13px; border: 1px solid {c.faint}; border-radius: 2px;
         background: {c.surface}; }}

@@ -87,15 +87,15 @@ def _screen_and_list(stated: Statement, status: Any, logbook: Path) -> None:
     row = row_of(list_runs(logbook)[0])
     assert shown.number is not None
     assert row.number == shown.number
-    cells = [cell_text(row, column) for column in range(6)]
+    cells = [cell_text(row, column) for column in range(7)]
     if stated.verdict is None:
         assert (shown.caption, shown.reason) == ("no interval", "A sense lead is open")
         assert (shown.verdict, shown.trust, shown.number.certain) == ("", Trust.NOT_VALID, 0)
-        assert cells[5] == "not valid, a sense lead is open"
+        assert cells[6] == "not valid, a sense lead is open"
     else:
         assert shown.caption == "99 % interval, all contributions"
         assert (shown.verdict, shown.trust) == (str(stated.verdict), Trust.ALL)
-        assert cells[5].startswith(f"{stated.verdict}, risk ")
+        assert cells[6].startswith(f"{stated.verdict}, risk ")
 
 
 def test_a_reanalysis_stands_beside_and_both_stay(measured: dict[str, Any], capsys: pytest.CaptureFixture[str]) -> None:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, QPointF, QRect, Qt
+from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, QPointF, QRect, QRectF, Qt
 from PySide6.QtGui import QPainter
 from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
@@ -20,6 +21,7 @@ from benchapp.result.statement import Statement
 from benchapp.result.words import lot_in_words, plural
 from benchapp.run.recorded import first_statements
 from benchapp.run.stating import headline
+from benchapp.ui.logbook.sparklines import Sparklines
 from benchapp.ui.presentation import RulerReading, Trust, trust_in, words_of
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.controls import tip
@@ -27,8 +29,9 @@ from benchapp.ui.widgets.number import paint_number
 from benchapp.ui.widgets.painting import elided, text_at, verdict_mark
 from benchapp.ui.widgets.ruler import paint_ruler
 
-HEADINGS = ("Run", "Started", "Specimen", "Result", "On its ruler", "Verdict")
-WIDTHS = (70, 150, 290, 240, 200, 210)
+HEADINGS = ("Run", "Started", "Specimen", "Result", "Blocks", "On its ruler", "Verdict")
+WIDTHS = (60, 140, 240, 226, 112, 176, 214)
+_RUN, _STARTED, _SPECIMEN, _RESULT, _BLOCKS, _RULER, _VERDICT = range(7)
 _ROLES = {"pass": "passed", "fail": "failed"}
 ROW_HEIGHT = 58
 Index = QModelIndex | QPersistentModelIndex
@@ -46,6 +49,7 @@ class RunRow:
     trust: Trust = Trust.NOTHING
     note: str = ""  # in few words why it is in doubt, or by what right the verdict stands
     lot: str = ""  # what stands in place of a number, of several parts
+    flags: tuple[str, ...] = ()  # what is said of the run, in few words
 
     @property
     def word(self) -> str:
@@ -59,6 +63,7 @@ class RunRow:
     def matches(self, text: str) -> bool:
         """Whether name, number, date or status contain the text."""
         hay = f"{self.summary.run_id} {self.name} {self.summary.started} {self.summary.status} {self.word} {self.note}"
+        hay += f" {local_time(self.summary.started)} {' '.join(self.flags)}"
         return all(word in hay.lower() for word in text.lower().split())
 
 
@@ -79,7 +84,8 @@ def row_of(summary: RunSummary) -> RunRow:
     if len(parts) > 1:
         worst = headline(parts)
         told = f"{plural(len(parts), 'part')}: {lot_in_words(parts)}".rstrip(": ")
-        return RunRow(summary, name, None, RulerReading(low=low, high=high), *_judged(worst), told)
+        said = _said(*parts)
+        return RunRow(summary, name, None, RulerReading(low=low, high=high), *_judged(worst), told, said)
     stated = parts[0]
     name = f"{name}, {stated.part}" if stated.part and name else name or stated.part
     R, u, U = stated.resistance_ohm, stated.standard_uncertainty_ohm, stated.expanded_uncertainty_ohm
@@ -91,7 +97,11 @@ def row_of(summary: RunSummary) -> RunRow:
     if number is not None and trust in (Trust.DOUBTFUL, Trust.NOT_VALID):
         number = replace(number, certain=0)
     ruler = RulerReading(R, U, low, high, verdict=verdict, trust=str(trust))
-    return RunRow(summary, name, number, ruler, verdict, trust, note)
+    return RunRow(summary, name, number, ruler, verdict, trust, note, flags=_said(stated))
+
+
+def _said(*parts: Statement) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(words_of(flag.code).short for stated in parts for flag in stated.flags))
 
 
 def _judged(stated: Statement) -> tuple[str, Trust, str]:
@@ -112,6 +122,7 @@ class RunListModel(QAbstractTableModel):
         super().__init__()
         self._all: list[RunRow] = []
         self._text = ""
+        self._filter: Callable[[RunRow], bool] = lambda row: True
         self.rows: list[RunRow] = []
 
     def take(self, summaries: list[RunSummary]) -> None:
@@ -123,8 +134,18 @@ class RunListModel(QAbstractTableModel):
         """Show what contains every word of `text`."""
         self.beginResetModel()
         self._text = text
-        self.rows = [row for row in self._all if row.matches(text)]
+        self.rows = [row for row in self._all if self._filter(row) and row.matches(text)]
         self.endResetModel()
+
+    def show_only(self, lets: Callable[[RunRow], bool]) -> None:
+        """Show what a filter lets through."""
+        self._filter = lets
+        self.search(self._text)
+
+    @property
+    def names(self) -> list[str]:
+        """Of all specimens, in the order of the alphabet."""
+        return sorted({row.name for row in self._all if row.name})
 
     @property
     def total(self) -> int:
@@ -165,9 +186,10 @@ def cell_text(row: RunRow, column: int) -> str:
     result = f"{number.digits}({number.parenthesis}) {number.unit}" if number else row.lot or no_result(row)
     return (
         str(row.summary.run_id),
-        local_time(row.summary.started),
+        local_time(row.summary.started, near=True),
         row.name or "without a name",
         result,
+        "",
         "",
         f"{row.word}, {row.note}" if row.note else row.word,
     )[column]
@@ -179,10 +201,13 @@ def no_result(row: RunRow) -> str:
     return status if status in (RUNNING, DAMAGED) else f"no result: {status}"
 
 
-def local_time(started: str) -> str:
-    """UTC as written down, as the wall clock shows it."""
+def local_time(started: str, *, near: bool = False) -> str:
+    """UTC as written down, as the wall clock shows it; `near`: with words for the last two days."""
     try:
-        return datetime.fromisoformat(started).astimezone().strftime("%Y-%m-%d %H:%M")
+        then = datetime.fromisoformat(started).astimezone()
+        days = (datetime.now(then.tzinfo).date() - then.date()).days
+        day = {0: "today", 1: "yesterday"}.get(days, f"{then:%Y-%m-%d}") if near else f"{then:%Y-%m-%d}"
+        return f"{day} {then:%H:%M}"
     except (ValueError, OverflowError, OSError):
         return started
 
@@ -190,9 +215,9 @@ def local_time(started: str) -> str:
 class RunDelegate(QStyledItemDelegate):
     """Paints a row."""
 
-    def __init__(self, theme: Theme, parent: QWidget) -> None:
+    def __init__(self, theme: Theme, sparklines: Sparklines, parent: QWidget) -> None:
         super().__init__(parent)
-        self._theme = theme
+        self._theme, self._sparklines = theme, sparklines
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
         """Ground, then what the column shows."""
@@ -211,22 +236,41 @@ class RunDelegate(QStyledItemDelegate):
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         baseline = area.center().y() + 5
         text = cell_text(row, index.column())
-        if index.column() == 3 and row.number is not None:
+        if index.column() == _RESULT and row.number is not None:
             x, y = area.left() + 12.0, area.center().y() + 7.0
             paint_number(painter, x, y, 20, row.number, row.trust, c)
-        elif index.column() == 4:
+        elif index.column() == _BLOCKS:
+            self._paint_blocks(painter, area, row)
+        elif index.column() == _RULER:
             painter.translate(area.left() + 6, area.top() + 10)
             if row.number is not None:
                 paint_ruler(painter, row.ruler, area.width() - 24, self._theme, labels=False)
-        elif index.column() == 5:
+        elif index.column() == _VERDICT:
             self._paint_verdict(painter, area, row)
         else:
-            damaged = index.column() == 3 and row.summary.status == DAMAGED
-            ink = c.colour("failed" if damaged else "ink" if index.column() == 2 else "faint")
+            damaged = index.column() == _RESULT and row.summary.status == DAMAGED
+            ink = c.colour("failed" if damaged else "ink" if index.column() == _SPECIMEN else "faint")
             words = elided(text, area.width() - 16, 14, bold=selected or damaged)
-            bold = damaged or (selected and index.column() == 2)
+            bold = damaged or (selected and index.column() == _SPECIMEN)
             text_at(painter, area.left() + 12, baseline, words, 14, ink, bold=bold)
         painter.restore()
+
+    def _paint_blocks(self, painter: QPainter, area: QRect, row: RunRow) -> None:
+        """Its blocks in their order, 92 px wide, and a line at their middle."""
+        summary = row.summary
+        points = self._sparklines.points(
+            summary.run_id, summary.readings, ended=summary.status not in (RUNNING, DAMAGED)
+        )
+        if not len(points):
+            return
+        c = self._theme.colours
+        left, top, width, height = area.left() + 8.0, area.top() + 14.0, 92.0, area.height() - 28.0
+        painter.fillRect(QRectF(left, top + height / 2, width, 1), c.colour("grid"))
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(c.colour("faint" if row.trust in (Trust.DOUBTFUL, Trust.NOT_VALID) else "ink"))
+        for number, value in enumerate(points):
+            x = left + width * number / (len(points) - 1)
+            painter.drawEllipse(QPointF(x, top + height * (1 - float(value))), 1.6, 1.6)
 
     def _paint_verdict(self, painter: QPainter, area: QRect, row: RunRow) -> None:
         """Mark and word, the note under it; on a plate, or behind a strip, where it must not be taken for one."""

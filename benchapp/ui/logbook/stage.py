@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QFileDialog,
@@ -24,8 +26,10 @@ from benchapp.logbook.export import export_csv, export_json
 from benchapp.logbook.query import listing
 from benchapp.result.words import plural
 from benchapp.run.recorded import RecordedRun, conclude_run, open_run
+from benchapp.ui.logbook.filters import FilterRow, RunFilter
 from benchapp.ui.logbook.run_list import ROW_HEIGHT, WIDTHS, RunDelegate, RunListModel
 from benchapp.ui.logbook.run_view import RunView
+from benchapp.ui.logbook.sparklines import Sparklines
 from benchapp.ui.theme import MARGIN, Theme
 from benchapp.ui.widgets.controls import KeyButton, faint, title
 
@@ -43,6 +47,8 @@ class LogbookStage(QWidget):
         super().__init__(parent)
         self._theme, self._logbook = theme, logbook
         self.model = RunListModel()
+        self._sparklines = Sparklines(logbook, self)
+        self._sparklines.ready.connect(lambda _: self.table.viewport().update())
         self._run: RecordedRun | None = None
         self._pages = QStackedWidget()
         self._pages.addWidget(self._build_list())
@@ -58,10 +64,14 @@ class LogbookStage(QWidget):
         page = QWidget()
         self._count = faint()
         self.search = QLineEdit()
-        self.search.setPlaceholderText("name, number, date or verdict")
+        self.search.setPlaceholderText("word, number or date (Ctrl+L)")
         self.search.setAccessibleName("search the logbook")
         self.search.setFixedWidth(320)
         self.search.textChanged.connect(self.model.search)
+        find = QShortcut(QKeySequence("Ctrl+L"), page)
+        find.activated.connect(self.search.setFocus)
+        self.filters = FilterRow(self._theme)
+        self.filters.changed.connect(self._filter)
         head = QHBoxLayout()
         head.addWidget(title("Logbook"))
         head.addSpacing(16)
@@ -70,7 +80,7 @@ class LogbookStage(QWidget):
         head.addWidget(self.search)
         self.table = QTableView()
         self.table.setModel(self.model)
-        self.table.setItemDelegate(RunDelegate(self._theme, self.table))
+        self.table.setItemDelegate(RunDelegate(self._theme, self._sparklines, self.table))
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.table.setShowGrid(False)
@@ -99,6 +109,7 @@ class LogbookStage(QWidget):
         column = QVBoxLayout(page)
         column.setContentsMargins(0, 0, 0, 0)
         column.addLayout(head)
+        column.addWidget(self.filters)
         column.addWidget(self.table, 1)
         column.addWidget(self._message)
         column.addLayout(buttons)
@@ -135,12 +146,19 @@ class LogbookStage(QWidget):
         try:
             found = listing(self._logbook)
             self.model.take(found.runs)
+            self.filters.show_names(self.model.names)
             self._message.setText(f"The file is damaged: {found.fault}. Take a whole copy." if found.fault else "")
         except BenchError as error:
             self._message.setText(str(error))
         rows = [row.summary.run_id for row in self.model.rows]
         if rows:
             self.table.selectRow(rows.index(before) if before in rows else 0)
+
+    def _filter(self, chosen: RunFilter) -> None:
+        now = datetime.now().astimezone()
+        self.model.show_only(lambda row: chosen.lets(row, now))
+        if self.model.rows:
+            self.table.selectRow(0)
 
     @property
     def selected_id(self) -> int | None:

@@ -114,6 +114,7 @@ def verdict_mark(painter: QPainter, centre: QPointF, size: float, verdict: str, 
             path.lineTo(centre.x() + 0.9 * r, centre.y() + dy)
         path.moveTo(centre.x() - 0.45 * r, centre.y() + 0.95 * r)
         path.lineTo(centre.x() + 0.45 * r, centre.y() - 0.95 * r)
+        inner = QPen(mark, size / 9)
     else:
         path.moveTo(centre.x() - r * 0.5, centre.y())
         path.lineTo(centre.x() + r * 0.5, centre.y())
