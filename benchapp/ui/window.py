@@ -39,6 +39,8 @@ if TYPE_CHECKING:
     from benchapp.run.seen import RunSeen
     from benchapp.ui.guide import GuideDialog
     from benchapp.ui.run_controller import RunController
+    from benchapp.ui.start.page import StartPage
+    from benchapp.ui.start.remembered import Remembered
     from benchapp.ui.study.conductor import StudyConductor
 
 
@@ -66,6 +68,7 @@ class MainWindow(QMainWindow):
         self._output = OutputState.NONE
         self._guide: GuideDialog | None = None
         self._conductor: StudyConductor | None = None
+        self.start: StartPage | None = None  # only over instruments that were in use before
         self._built = False
         self._asks = True  # before it closes over a run
         self.rail = Rail(theme)
@@ -101,9 +104,11 @@ class MainWindow(QMainWindow):
     def build_stages(self) -> None:
         """Make the stages and let them know each other."""
         from benchapp.ui.stages import make_stages
+        from benchapp.ui.start.remembered import remembered
 
         self._controller = self._make_controller()
         self._use_remembered_accuracy()
+        before = None if self._settings is None else remembered(self._settings)
         self._stages = stages = make_stages(self._theme, self._controller, self._scenario)
         self.recipe, self.bench = stages.recipe, stages.bench
         self.specimen, self.bench_stage, self.measure = stages.specimen, stages.bench_stage, stages.measure
@@ -117,6 +122,9 @@ class MainWindow(QMainWindow):
         self._build_menu()
         self.show_stage(StageName.MEASURE)
         self.measure.main.setFocus()
+        if before is not None:
+            self._go_on(before)
+        self._controller.look_for_runs()
 
     def _connect(self) -> None:
         for name, tab in self.rail.tabs.items():
@@ -164,7 +172,35 @@ class MainWindow(QMainWindow):
         self._mark_done()
         self._controller.output.begin()
         self._controller.attached.connect(self._show_attached)
-        self._controller.look_for_runs()
+
+    def _go_on(self, before: Remembered) -> None:
+        """Bench and recipe as they were left. One's own instruments are asked who they are; nothing is switched on."""
+        from benchapp.ui.start.page import StartPage
+
+        self.bench.choose(before.choice)
+        if before.texts:
+            self.recipe.take(before.texts)
+        if before.choice.scenario or not before.choice.complete:
+            return
+        self.start = page = StartPage(self._theme, before, self.recipe, self.bench, self._controller)
+        self._pages.addWidget(page)
+        self.bench_stage.answered.connect(page.show_answer)
+        self._controller.output.seen.connect(lambda seen: page.show_output(seen.state))
+        page.ask_wanted.connect(self.bench_stage.ask)
+        page.check_wanted.connect(self.check)
+        page.recipe_wanted.connect(self._shower(StageName.SPECIMEN))
+        page.bench_wanted.connect(self._shower(StageName.BENCH))
+        page.guide_wanted.connect(self.show_guide)
+        self._pages.setCurrentWidget(page)
+        page.serial.setFocus()
+        self.bench_stage.ask()
+
+    def _remember(self, settings: QSettings) -> None:
+        from benchapp.ui.start.remembered import remember
+
+        heard = self.bench_stage.identities
+        before = {} if self.start is None else self.start.identities
+        remember(settings, self.bench.choice, self.recipe.texts, {**before, **heard})
 
     def _single_key(self, key: str) -> bool:
         """Letters change views only; Space pauses, nothing else."""
@@ -448,6 +484,8 @@ class MainWindow(QMainWindow):
             if self._asks and self._controller.outlives_window and not self._controller.looks_on and not self._ask():
                 event.ignore()
                 return
+            if self._settings is not None:
+                self._remember(self._settings)
             self._controller.shut_down()
             self._keyboard.stop()
         if self._settings is not None:

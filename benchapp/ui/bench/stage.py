@@ -6,7 +6,7 @@ import threading
 from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
@@ -68,6 +68,8 @@ class BenchStage(QWidget):
         super().__init__(parent)
         self._theme, self._model, self._recipe = theme, bench, recipe
         self._wiring_state = WiringState()
+        self.identities: dict[str, str] = {}  # by role, as they answered
+        self._asked: dict[str, tuple[str, str]] = {}  # address and dialect of whom was asked last
         self._shown_choice = bench.choice
         self._wiring = WiringDrawing(theme)
         row = QHBoxLayout()
@@ -203,9 +205,25 @@ class BenchStage(QWidget):
                 continue
             self._identities[role].setVisible(True)
             self._identities[role].setText("asking …")
+            self._asked[role] = (address, dialect)
             threading.Thread(
                 target=self._ask_one, args=(role, kind, address, dialect), name=f"ask {role}", daemon=True
             ).start()
+
+    def _spoken_to(self, role: str) -> tuple[str, str]:
+        choice = self._model.choice
+        return getattr(choice, role).strip(), getattr(choice, f"{role}_dialect").strip()
+
+    def _forget_answer(self, role: str) -> None:
+        """What was heard from another address says nothing of this one."""
+        del self._asked[role]
+        self.identities.pop(role, None)
+        self._identities[role].setText("not asked yet")
+        fields = {"source": ("source", "source_answers"), "voltmeter": ("voltmeter", "voltmeter_answers")}.get(role)
+        if fields is not None:
+            told, answers = fields
+            state: dict[str, Any] = {told: "not asked yet", answers: None}
+            self._wiring_state = replace(self._wiring_state, **state)
 
     def examine(self) -> InstrumentDialog:
         """Check or probe one of them, in a dialog that leaves the window usable."""
@@ -223,7 +241,11 @@ class BenchStage(QWidget):
         self.answered.emit(replace(identify(kind, address, dialect), role=role))
 
     def _show_answer(self, answer: Identified) -> None:
+        if self._asked.get(answer.role) != self._spoken_to(answer.role):
+            return  # it answers for an address that is not there any longer
         good = not answer.fault
+        if good:
+            self.identities[answer.role] = answer.identity
         text = f"{answer.identity}, answers in {engineering(answer.seconds, 's', 2)}" if good else answer.fault
         self._identities[answer.role].setText(text)
         short = "answers" if good else "no answer"
@@ -253,6 +275,8 @@ class BenchStage(QWidget):
             text = getattr(choice, role)
             if line.text() != text:
                 line.setText(text)
+            if self._asked.get(role, self._spoken_to(role)) != self._spoken_to(role):
+                self._forget_answer(role)
             dialect = getattr(choice, f"{role}_dialect")
             if self._dialects[role].currentText() != dialect:
                 self._dialects[role].setCurrentText(dialect)
