@@ -61,7 +61,7 @@ class MainWindow(QMainWindow):
     ) -> None:
         super().__init__()
         self.setWindowTitle("benchapp")
-        self.setMinimumSize(1280, 760)
+        self.setMinimumSize(960, 540)
         self.resize(1280, 800)
         self._theme, self._settings = theme, settings
         self._make_controller, self._scenario = make_controller, scenario

@@ -51,6 +51,7 @@ class CheckStage(QWidget):
         self.conclusion = plain_label()
         self.conclusion.setWordWrap(True)
         rule = faint("Never more than 1 % of the recipe's current and 0.1 A unless you ask for it. Esc ends it.")
+        rule.setWordWrap(True)
         left = QVBoxLayout()
         left.setSpacing(8)
         left.addLayout(head)

@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QFileDialog,
@@ -32,6 +32,8 @@ from benchapp.ui.logbook.run_view import RunView
 from benchapp.ui.logbook.sparklines import Sparklines
 from benchapp.ui.theme import MARGIN, Theme
 from benchapp.ui.widgets.controls import KeyButton, faint, title
+
+_ROOM_FOR_ALL, _LEFT_OUT = 1100, (4, 5)  # blocks and ruler
 
 
 class LogbookStage(QWidget):
@@ -126,13 +128,19 @@ class LogbookStage(QWidget):
         buttons.addWidget(KeyButton(self._theme, "State it once more…", "Ctrl+Shift+R", self.ask_reanalysis, page))
         buttons.addWidget(KeyButton(self._theme, "Export CSV…", "Ctrl+S", self._ask("csv"), page))
         buttons.addWidget(KeyButton(self._theme, "Export JSON…", "Ctrl+Shift+S", self._ask("json"), page))
-        buttons.addWidget(self._overlaid)
         buttons.addStretch(1)
         column = QVBoxLayout(page)
         column.setContentsMargins(0, 0, 0, 0)
         column.addWidget(self.view, 1)
+        column.addWidget(self._overlaid)
         column.addLayout(buttons)
         return page
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Without what the verdict says as well, where there is no room."""
+        narrow = event.size().width() < _ROOM_FOR_ALL
+        for column in _LEFT_OUT:
+            self.table.setColumnHidden(column, narrow)
 
     # What the operator does.
 

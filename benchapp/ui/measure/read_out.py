@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtGui import QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from benchapp.ui.presentation import ShownResult
@@ -14,6 +14,8 @@ from benchapp.ui.widgets.output_plate import OutputPlate
 from benchapp.ui.widgets.painting import Painted
 from benchapp.ui.widgets.ruler import ToleranceRuler
 from benchapp.ui.widgets.verdict import VerdictLight
+
+_WIDTH, _HEIGHT = 1280, 800  # for which the sizes are meant
 
 
 class ReadOut(Painted):
@@ -76,6 +78,21 @@ class ReadOut(Painted):
         column.addLayout(middle)
         column.addStretch(1)
         column.addLayout(foot)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """All of it as large as the window lets it be."""
+        scale = min(1.5, max(0.5, min(event.size().width() / _WIDTH, event.size().height() / _HEIGHT)))
+        self._number.set_size(200 * scale)
+        self._ruler.set_scale(1.6 * scale)
+        self._verdict.set_scale(1.9 * scale)
+        self._title.setFont(font(22 * scale, bold=True))
+        self._run.setFont(font(20 * scale))
+        self._interval.setFont(font(32 * scale))
+        self._state.setFont(font(22 * scale))
+        self._state.setMinimumWidth(round(520 * scale))
+        for button, width, size in ((self._main, 260, 22), (self._back, 130, 18)):
+            high, wide, large = (round(value * scale) for value in (62, width, size))
+            button.setStyleSheet(f"min-height: {high}px; min-width: {wide}px; font-size: {max(14, large)}px;")
 
     def show_result(self, shown: ShownResult, title: str, run: str) -> None:
         """The result as presented."""

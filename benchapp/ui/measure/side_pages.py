@@ -6,7 +6,7 @@ import time
 from dataclasses import dataclass
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QPushButton, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QPushButton, QScrollArea, QStackedWidget, QVBoxLayout, QWidget
 
 from benchapp.analysis.stability import allan_series
 from benchapp.measure.snapshot import RunSnapshot
@@ -46,6 +46,7 @@ class SidePages(QWidget):
         self._stability = StabilityPlot(theme)
         self._parts = PartsTable(theme)
         self.stack = QStackedWidget()
+        self.stack.setObjectName("pages")
         self._choice = QButtonGroup(self)
         row = QHBoxLayout()
         row.setSpacing(4)
@@ -66,7 +67,13 @@ class SidePages(QWidget):
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(6)
         column.addLayout(row)
-        column.addWidget(self.stack, 1)
+        scroll = QScrollArea()  # in a low window
+        scroll.setWidget(self.stack)
+        scroll.setWidgetResizable(True)
+        scroll.setFrameShape(QScrollArea.Shape.NoFrame)
+        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        scroll.setStyleSheet("QScrollArea, QScrollArea > QWidget > QWidget#pages { background: transparent; }")
+        column.addWidget(scroll, 1)
 
     def choose(self, index: int) -> None:
         """Bring a page to the front: 0 numbers, 1 budget, 2 stability, 3 parts."""

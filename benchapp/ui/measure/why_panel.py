@@ -107,6 +107,7 @@ class WhyPanel(Painted):
             text_at(painter, 16, 26, "Why", 14, ink, bold=True)
             text_at(painter, 58, 26, why.heading, 14, ink)
             evidence = 0.46 * self.width() if why.seen else self.width()
+            beside = 58 + text_width(why.heading, 14) + 24 < evidence
             self._paragraph(painter, QRectF(16, 38, evidence - 32, 66), why.text, 13)
             for row, seen in enumerate(why.seen):
                 y = 50 + 24 * row
@@ -115,7 +116,7 @@ class WhyPanel(Painted):
                 text_at(painter, right, y, seen.value, 14, ink, align=Qt.AlignmentFlag.AlignRight)
                 if seen.wanted and right + 14 + text_width(seen.wanted, 13) < self.width():
                     text_at(painter, right + 14, y, seen.wanted, 13, faint)
-            if why.seen:
+            if why.seen and beside:
                 text_at(painter, evidence, 26, "Seen", 13, faint)
             if why.remedy:
                 text_at(painter, 16, 136, "Do", 14, ink, bold=True)

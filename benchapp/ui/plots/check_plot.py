@@ -64,7 +64,7 @@ class CheckPlot(QWidget):
         zero = float(np.mean(trace.zero.voltage_V)) if trace.zero.voltage_V else 0.0
         shown = V - zero
         self._left.power = prefix_power(float(np.abs(shown).max()) or 1e-9)
-        self._note.setText(f"V less its mean at zero current, in {unit_text('V', self._left.power)}, over seconds")
+        self._note.setText(f"V less its mean at zero current, in {unit_text('V', self._left.power)}")
         for sign, line in self._lines.items():
             line.setData(t, np.where(np.sign(I) == sign, shown, np.nan))
         self.plot.autoRange()

@@ -12,7 +12,8 @@ import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QVBoxLayout, QWidget
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QSizePolicy, QVBoxLayout, QWidget
 
 from benchapp.events import Event
 from benchapp.recipe import Recipe
@@ -30,6 +31,8 @@ LAST_MINUTE_S = 60.0
 _TIME_UNITS = ((7200.0, 3600.0, "h"), (180.0, 60.0, "min"), (0.0, 1.0, "s"))
 _LOOK_EVERY_S = 0.5
 _LOOKED_BACK = 4096  # readings
+_LEAST_AT_ALL = 96
+_LEAST_RESISTANCE, _ROOM_FOR_VOLTAGE, _ROOM_FOR_ALL = 160, 250, 340  # px
 _AHEAD = 0.15  # of the length shown: room for what comes next
 
 
@@ -53,13 +56,16 @@ class RunPlots(QWidget):
         self.emf = EmfPlot(theme)
         self.folded, self.spectrum = FoldedView(theme), SpectrumView(theme)
         self.view = VoltageView.VALUE
+        self._reads_temperature = False
         self._last_readings: tuple[History, Recipe] | None = None
         self._looked_s = 0.0
         self._plots: tuple[TimePlot, ...] = (self.resistance, self.voltage, self.temperature, self.emf)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(6)
-        self.resistance.setMinimumHeight(160)
+        self._emf_folded = False
+        self._time_unit: tuple[float, str] | None = None  # None: nothing is drawn yet
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         self._marks: list[tuple[TimePlot, pg.InfiniteLine]] = []
         self._hairs: list[pg.InfiniteLine] = []
         self._trapped: list[tuple[TimePlot, pg.LinearRegionItem]] = []
@@ -95,7 +101,7 @@ class RunPlots(QWidget):
         self._power_known = False
         self._drawn = [0, 0]
         self._temperatures = 0
-        self.temperature.setVisible(recipe is not None and recipe.corrects_temperature)
+        self._reads_temperature = recipe is not None and recipe.corrects_temperature
         self._end_s = 0.0
         self.frozen = False
         self.following = True
@@ -151,10 +157,7 @@ class RunPlots(QWidget):
     def show_view(self, view: VoltageView) -> None:
         """Another picture of the voltage."""
         self.view = view
-        aside = view in (VoltageView.FOLDED, VoltageView.SPECTRUM)
-        self.voltage.setVisible(not aside)
-        self.folded.setVisible(view is VoltageView.FOLDED)
-        self.spectrum.setVisible(view is VoltageView.SPECTRUM)
+        self._arrange()
         self.voltage.show_residuals(view is VoltageView.RESIDUALS)
         for choice in (self.voltage.choice, self.folded.choice, self.spectrum.choice):
             choice.show_view(view)
@@ -181,7 +184,32 @@ class RunPlots(QWidget):
 
     def fold_emf(self, folded: bool) -> None:
         """Without the EMF's plot, where its room is needed."""
-        self.emf.setVisible(not folded)
+        self._emf_folded = folded
+        self._arrange()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Fewer plots where there is no room for all: that of R always stays."""
+        self._arrange()
+
+    def _arrange(self) -> None:
+        """Which plots there is room for, and a time axis under the last of them."""
+        room = self.height()
+        aside = self.view in (VoltageView.FOLDED, VoltageView.SPECTRUM)
+        voltage = room >= _ROOM_FOR_VOLTAGE
+        self.resistance.setMinimumHeight(min(_LEAST_RESISTANCE, room))
+        self.resistance.setVisible(room >= _LEAST_AT_ALL)
+        self.voltage.setVisible(voltage and not aside)
+        self.folded.setVisible(voltage and self.view is VoltageView.FOLDED)
+        self.spectrum.setVisible(voltage and self.view is VoltageView.SPECTRUM)
+        self.temperature.setVisible(self._reads_temperature and voltage)
+        self.emf.setVisible(not self._emf_folded and room >= _ROOM_FOR_ALL)
+        self._show_time_axis()
+
+    def _show_time_axis(self) -> None:
+        seconds, unit = self._time_unit or (1.0, "s")
+        last = next((plot for plot in reversed(self._plots) if not plot.isHidden()), None)
+        for plot in self._plots:
+            plot.set_time_unit(seconds, unit, shown=plot is last and self._time_unit is not None)
 
     def show_all(self) -> None:
         """The whole run, and follow it."""
@@ -292,9 +320,11 @@ class RunPlots(QWidget):
     def _set_empty(self, empty: bool) -> None:
         for plot in self._plots:
             plot.set_empty(empty)
-            plot.set_time_unit(1.0, "s", shown=plot is self.emf and not empty)
+        self._time_unit = None if empty else (1.0, "s")
+        self._arrange()
 
     def _set_time_unit(self, length_s: float) -> None:
         seconds, unit = next((seconds, unit) for least, seconds, unit in _TIME_UNITS if length_s >= least)
-        for plot in self._plots:
-            plot.set_time_unit(seconds, unit, shown=plot is self.emf)
+        if (seconds, unit) != self._time_unit:
+            self._time_unit = seconds, unit
+            self._show_time_axis()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from PySide6.QtCore import Signal
-from PySide6.QtGui import QDragEnterEvent, QDropEvent
+from PySide6.QtGui import QDragEnterEvent, QDropEvent, QResizeEvent
 from PySide6.QtWidgets import QCheckBox, QFileDialog, QHBoxLayout, QVBoxLayout, QWidget
 
 from benchapp.errors import InputError
@@ -26,6 +26,7 @@ from benchapp.ui.widgets.controls import KeyButton, faint, plain_label, title
 from benchapp.ui.widgets.quantity_edit import QuantityEdit
 
 _FORM_WIDTH = 528
+_ROOM_FOR_BLOCK, _ROOM_FOR_PLAN = 660, 1060
 
 
 class SpecimenStage(QWidget):
@@ -104,6 +105,11 @@ class SpecimenStage(QWidget):
         self._message.setWordWrap(True)
         column.addWidget(self._message)
         return column
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Without the picture of a block, and without the plan, where there is no room."""
+        self.plan.setVisible(event.size().width() >= _ROOM_FOR_PLAN)
+        self._picture.setVisible(event.size().height() >= _ROOM_FOR_BLOCK)
 
     def _end_at(self, time_s: float) -> None:
         """The plan's point was moved: the run ends then, whatever ended it before."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QListWidget, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QListWidget, QScrollArea, QStackedWidget, QVBoxLayout, QWidget
 
 from benchapp.errors import BenchError
 from benchapp.study.conclusion import Conclusion
@@ -66,7 +66,12 @@ class StudyStage(QWidget):
         inside.addWidget(self.plot, 1)
         inside.addWidget(self.told)
         self._pages = QStackedWidget()
-        self._pages.addWidget(self.kinds)
+        scroll = QScrollArea()
+        scroll.setWidget(self.kinds)
+        scroll.setWidgetResizable(True)
+        scroll.setFrameShape(QFrame.Shape.NoFrame)
+        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self._pages.addWidget(scroll)
         self._pages.addWidget(seen)
         column = QVBoxLayout()
         column.setSpacing(12)
@@ -85,9 +90,18 @@ class StudyStage(QWidget):
         self.figures = Figures(self._theme)
         inside = QVBoxLayout(card)
         inside.setContentsMargins(16, 8, 16, 12)
-        inside.addWidget(self.figures)
+        self.figures.setObjectName("figures")
+        scroll = QScrollArea()
+        scroll.setWidget(self.figures)
+        scroll.setWidgetResizable(True)
+        scroll.setFrameShape(QFrame.Shape.NoFrame)
+        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        scroll.setStyleSheet("QScrollArea, QScrollArea > QWidget > QWidget#figures { background: transparent; }")
+        self._figures_shown = scroll
+        self.list.setMinimumHeight(60)
+        inside.addWidget(scroll, 3)
         inside.addWidget(Heading("Studies"))
-        inside.addWidget(self.list, 1)
+        inside.addWidget(self.list, 2)
         self.message = plain_label()
         self.message.setWordWrap(True)
         inside.addWidget(self.message)
@@ -153,7 +167,7 @@ class StudyStage(QWidget):
         if study is None:
             self._pages.setCurrentIndex(0)
             self._title.setText("Study")
-            self._note.setText("one question, the runs that answer it, and what follows for the recipe")
+            self._note.setText("one question, and what follows for the recipe")
         else:
             self._pages.setCurrentIndex(1)
             self._title.setText(study.kind.replace("-", " ").capitalize())
@@ -173,6 +187,7 @@ class StudyStage(QWidget):
 
     def _show_what_is(self) -> None:
         self.figures.show_conclusion(self._found, self._recipe.texts)
+        self._figures_shown.setVisible(self._found is not None)
         new = self._chosen is None
         self.main.setText("Start this study" if new else "Apply to the recipe")
         self.main.setEnabled(self._recipe.recipe is not None if new else self.can_apply)

@@ -43,6 +43,12 @@ class BigNumber(Painted):
         self.setAccessibleDescription(f"{said}{told}")
         self.update()
 
+    def set_size(self, size_px: float) -> None:
+        """Digits of that size from now on."""
+        self._size = size_px
+        self.updateGeometry()
+        self.update()
+
     def sizeHint(self) -> QSize:
         """Room for the fixed slots, parentheses and unit."""
         return QSize(560, round(self._size * 1.08))

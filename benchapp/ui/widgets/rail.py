@@ -6,7 +6,7 @@ from enum import StrEnum
 from functools import lru_cache
 
 from PySide6.QtCore import QByteArray, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QResizeEvent
 from PySide6.QtSvg import QSvgRenderer
 from PySide6.QtWidgets import QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
@@ -41,6 +41,9 @@ def _icon(name: str, ink: str) -> QSvgRenderer:
     return QSvgRenderer(QByteArray(text.encode("utf-8")))
 
 
+_HIGH, _LOW, _ROOM_FOR_HIGH = 76, 42, 720  # px
+
+
 class StageTab(Painted):
     """One stage's place in the rail: its icon, its name, and whether it is done.
 
@@ -54,7 +57,7 @@ class StageTab(Painted):
         super().__init__(theme, parent)
         self._name = name
         self._active = False
-        self._done = False
+        self._done = self._low = False
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setCursor(Qt.CursorShape.PointingHandCursor)
@@ -63,7 +66,12 @@ class StageTab(Painted):
 
     def sizeHint(self) -> QSize:
         """As wide as the rail."""
-        return QSize(RAIL_WIDTH, 76)
+        return QSize(RAIL_WIDTH, _HIGH)
+
+    def set_low(self, low: bool) -> None:
+        """Less high where the window is."""
+        self._low = low
+        self.setFixedSize(RAIL_WIDTH, _LOW if low else _HIGH)
 
     def set_active(self, active: bool) -> None:
         """Whether it is the stage that is shown."""
@@ -86,10 +94,13 @@ class StageTab(Painted):
             if self.hasFocus():
                 painter.setPen(QPen(self.colour("accent"), 2))
                 painter.drawRect(QRectF(self.rect()).adjusted(2, 2, -2, -2))
-            _icon(self._name, self.theme.colours.ink).render(painter, QRectF(25, 12, 38, 33))
+            place = QRectF(33, 4, 22, 19) if self._low else QRectF(25, 12, 38, 33)
+            _icon(self._name, self.theme.colours.ink).render(painter, place)
             role = "ink" if self._active else "faint"
             centre = Qt.AlignmentFlag.AlignHCenter
-            text_at(painter, 44, 62, self._name, 12, self.colour(role), bold=self._active, align=centre)
+            text_at(
+                painter, 44, 37 if self._low else 62, self._name, 12, self.colour(role), bold=self._active, align=centre
+            )
             if self._done:
                 painter.setPen(QPen(self.colour("passed"), 2))
                 painter.drawPolyline([QRectF(70, 12, 4, 4).center(), QRectF(73, 16, 4, 4).center()])
@@ -130,6 +141,11 @@ class Rail(Painted):
             row.setContentsMargins(6, 0, 6, 0)
             row.addWidget(widget)
             column.addLayout(row)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Lower tabs where there is no room; the plate never folds."""
+        for tab in self.tabs.values():
+            tab.set_low(event.size().height() < _ROOM_FOR_HIGH)
 
     def show_stage(self, name: StageName) -> None:
         """Which stage is shown."""

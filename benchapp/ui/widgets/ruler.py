@@ -42,6 +42,12 @@ class ToleranceRuler(Painted):
         """One line with its labels."""
         return QSize(600, round((44 if self._compact else 68) * self._scale))
 
+    def set_scale(self, scale: float) -> None:
+        """So many times as large from now on."""
+        self._scale = scale
+        self.updateGeometry()
+        self.update()
+
     def paintEvent(self, event: QPaintEvent) -> None:
         """Zone, axis, limits, then the bar with its tick."""
         with QPainter(self) as painter:

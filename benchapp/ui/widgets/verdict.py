@@ -32,6 +32,12 @@ class VerdictLight(Painted):
             self.setAccessibleDescription(f"{gate or shown.verdict or 'no verdict'}, {shown.note}")
             self.update()
 
+    def set_scale(self, scale: float) -> None:
+        """So many times as large from now on."""
+        self._scale = scale
+        self.updateGeometry()
+        self.update()
+
     def sizeHint(self) -> QSize:
         """Mark and word."""
         return QSize(round(300 * self._scale), round(92 * self._scale))

@@ -6,6 +6,7 @@ python -m tests.benchapp.ui.gallery [FOLDER]      (screens/)
 from __future__ import annotations
 
 import os
+import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
@@ -26,7 +27,8 @@ from benchapp.ui.widgets.output_plate import OutputState
 from benchapp.ui.widgets.rail import StageName
 from benchapp.ui.window import MainWindow
 
-SIZES = ((1280, 800), (1920, 1080))
+# By scale: the last two are a screen of 1920x1080 at 150 and 200 %.
+SIZES = {"1": ((1280, 800), (1920, 1080)), "1.5": ((1280, 720),), "2": ((960, 540),)}
 _VALID = (Trust.ALL, Trust.REPEATABILITY)
 _STATES = {
     "pass": ("pass", _VALID),
@@ -278,22 +280,40 @@ class Studio:
         self.controller.polled.emit(session)
 
 
-def main(folder: Path) -> None:
-    """Write all pictures."""
+def pictures(folder: Path) -> None:
+    """Write all pictures at the scale of this process."""
     application = QApplication.instance() or QApplication([])
     assert isinstance(application, QApplication)
     application.setStyle("Fusion")
     load_fonts()
-    folder.mkdir(parents=True, exist_ok=True)
+    scale = os.environ.get("QT_SCALE_FACTOR", "1")
     for theme in THEMES:
-        for size in SIZES:
+        for size in SIZES[scale]:
             with tempfile.TemporaryDirectory() as name:
                 os.environ["BENCHAPP_CONFIG"] = name
                 for screen in Studio(theme, size, Path(name)).screens():
-                    screen.image.save(str(folder / f"{screen.name}-{theme}-{size[0]}.png"))
+                    at = f"{size[0]}" if scale == "1" else f"{float(scale):.0%}"
+                    screen.image.save(str(folder / f"{screen.name}-{theme}-{at}.png"))
+
+
+def main(folder: Path) -> None:
+    """Write all pictures, two scales at a time: a scale holds for a whole process."""
+    folder.mkdir(parents=True, exist_ok=True)
+    waiting = [[sys.executable, "-m", __spec__.name, str(folder), "--at", scale] for scale in SIZES]
+    running: list[subprocess.Popen[bytes]] = []
+    while waiting or running:
+        while waiting and len(running) < 2:
+            running.append(subprocess.Popen(waiting.pop(0)))
+        if running.pop(0).wait():
+            raise SystemExit("a picture is not what its name says")
     print(f"{len(list(folder.glob('*.png')))} pictures in {folder}")
 
 
 if __name__ == "__main__":
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
-    main(Path(sys.argv[1] if len(sys.argv) > 1 else "screens"))
+    where = Path(sys.argv[1] if len(sys.argv) > 1 else "screens")
+    if "--at" in sys.argv:
+        os.environ["QT_SCALE_FACTOR"] = sys.argv[-1]
+        pictures(where)
+    else:
+        main(where)
