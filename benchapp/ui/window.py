@@ -37,7 +37,7 @@ from benchapp.ui.widgets.rail import Rail, StageName
 if TYPE_CHECKING:
     from benchapp.bench.armed import Armed
     from benchapp.run.seen import RunSeen
-    from benchapp.ui.guide import GuideDialog
+    from benchapp.ui.guide.dialog import GuideDialog
     from benchapp.ui.run_controller import RunController
     from benchapp.ui.start.page import StartPage
     from benchapp.ui.start.remembered import Remembered
@@ -393,11 +393,14 @@ class MainWindow(QMainWindow):
         self.menu.popup(button.mapToGlobal(button.rect().topRight()))
 
     def show_guide(self) -> None:
-        """Method, wiring, cautions, words."""
-        from benchapp.ui.guide import GuideDialog
+        """The guide; from a field of the recipe, what it says of that field."""
+        from benchapp.ui.guide.dialog import GuideDialog
 
+        key = self.specimen.form.key_with_focus
         if self._guide is None:
-            self._guide = GuideDialog(self)
+            self._guide = GuideDialog(self._theme, self)
+        if key:
+            self._guide.show_field(key)
         self._guide.show()
         self._guide.raise_()
 

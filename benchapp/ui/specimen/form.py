@@ -103,6 +103,11 @@ class RecipeForm(QScrollArea):
         if on != self._model.examined:
             self._model.set_examined(on=on)
 
+    @property
+    def key_with_focus(self) -> str:
+        """The key whose field has the keyboard; empty where none has."""
+        return next((key for key, edit in self.fields.items() if edit.hasFocus()), "")
+
     def toggle_rare(self) -> None:
         """Fold or unfold what is rarely used."""
         self._rare.setVisible(self._rare.isHidden())

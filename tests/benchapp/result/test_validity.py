@@ -51,9 +51,10 @@ def test_every_flag_that_the_program_can_raise_is_in_the_table() -> None:
 
 
 def test_the_guide_has_the_table() -> None:
-    guide = (Path(assets.__file__).parent / "guide" / "guide.md").read_text("utf-8")
-    rows = dict(re.findall(r"^\| `([a-z-]+)` \| ([a-z ,U]+) \|", guide, re.MULTILINE))
-    assert rows == {code: str(effect) for code, effect in EFFECTS.items()}
+    guide = (Path(assets.__file__).parent / "guide" / "07-flags.md").read_text("utf-8")
+    found = re.findall(r"^\| `([a-z-]+)` \| ([a-z ,U]+) \| (.+) \| (.+) \|$", guide, re.MULTILINE)
+    assert {code: effect for code, effect, _, _ in found} == {code: str(effect) for code, effect in EFFECTS.items()}
+    assert all(len(what) > 10 and len(remedy) > 10 for _, _, what, remedy in found)
 
 
 def test_the_gravest_comes_first() -> None:

@@ -1,0 +1,1 @@
+"""The guide inside the program: chapters of plain text with pictures, searched by their words."""
