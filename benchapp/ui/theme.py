@@ -114,7 +114,9 @@ def apply_theme(application: QApplication, colours: Colours) -> None:
         palette.setColor(role, QColor(colour))
     application.setPalette(palette)
     application.setFont(font(14))
-    application.setStyleSheet(_style_sheet(colours))
+    sheet = _style_sheet(colours)
+    if application.styleSheet() != sheet:  # every widget is polished anew
+        application.setStyleSheet(sheet)
 
 
 def _style_sheet(c: Colours) -> str:

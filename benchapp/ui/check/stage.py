@@ -174,7 +174,7 @@ class CheckStage(QWidget):
         part, whole = engineering(trial_A, "A", 3), engineering(recipe.current_A, "A", 3)
         share = f"{trial_A / recipe.current_A * 100:.3g} %"
         took = "" if last is None else f"; took {last.took_s:.1f} s"
-        return f"at {part}, {share} of the {whole} of the recipe{took}"
+        return f"at {part}, {share} of {whole}{took}"
 
     def _summary(self, last: Checked | None) -> str:
         if self._model.under_way:

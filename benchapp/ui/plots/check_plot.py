@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from benchapp.check.trace import Trace
 from benchapp.quantity import prefix_power, unit_text
+from benchapp.ui.plots.bare import bare_plot
 from benchapp.ui.plots.time_plot import AXIS_WIDTH, ScaledAxis, style_plot
 from benchapp.ui.theme import Theme, font
 from benchapp.ui.widgets.controls import faint, plain_label
@@ -24,13 +25,9 @@ class CheckPlot(QWidget):
         super().__init__(parent)
         self._theme = theme
         self._left, bottom = ScaledAxis("left"), ScaledAxis("bottom")
-        self.plot = pg.PlotWidget(axisItems={"left": self._left, "bottom": bottom})
+        self.plot = bare_plot(self._left, bottom)
         self._left.setWidth(AXIS_WIDTH)
         bottom.setHeight(22)
-        self.plot.setMenuEnabled(False)
-        self.plot.hideButtons()
-        self.plot.setMouseEnabled(x=False, y=False)
-        self.plot.setFrameShape(self.plot.Shape.NoFrame)
         self._lines = {sign: pg.PlotDataItem(connect="finite") for sign in _ROLES}
         for line in self._lines.values():
             self.plot.addItem(line)

@@ -16,6 +16,7 @@ from benchapp.analysis.folding import Folded, fold
 from benchapp.analysis.spectrum import Spectrum, spectrum
 from benchapp.quantity import engineering, prefix_power, unit_text
 from benchapp.recipe import Recipe
+from benchapp.ui.plots.bare import bare_plot
 from benchapp.ui.plots.stability_plot import LogAxis
 from benchapp.ui.plots.time_plot import AXIS_WIDTH, SIDE_WIDTH, ScaledAxis, style_plot
 from benchapp.ui.plots.view_choice import ViewChoice
@@ -33,13 +34,9 @@ class SideView(QWidget):
         self.theme = theme
         self.choice = ViewChoice()
         self._left, self._bottom = left, bottom
-        self.plot = pg.PlotWidget(axisItems={"left": left, "bottom": bottom})
+        self.plot = bare_plot(left, bottom)
         left.setWidth(AXIS_WIDTH)
         bottom.setHeight(22)
-        self.plot.setMenuEnabled(False)
-        self.plot.hideButtons()
-        self.plot.setMouseEnabled(x=False, y=False)
-        self.plot.setFrameShape(self.plot.Shape.NoFrame)
         self._name, self._note = plain_label("V"), faint()
         self._name.setFont(font(13, bold=True))
         self._note.setFont(font(13))

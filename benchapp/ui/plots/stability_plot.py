@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from benchapp.analysis.stability import AllanPoint, useful_averaging
 from benchapp.quantity import engineering
+from benchapp.ui.plots.bare import bare_plot
 from benchapp.ui.theme import Theme, font
 from benchapp.ui.widgets.controls import plain_label
 
@@ -43,11 +44,7 @@ class StabilityPlot(QWidget):
         self._theme = theme
         self._left, self._bottom = LogAxis("left", "ohm"), LogAxis("bottom", "s")
         self._left.setWidth(58)
-        self.plot = pg.PlotWidget(axisItems={"left": self._left, "bottom": self._bottom})
-        self.plot.setMenuEnabled(False)
-        self.plot.hideButtons()
-        self.plot.setMouseEnabled(x=False, y=False)
-        self.plot.setFrameShape(self.plot.Shape.NoFrame)
+        self.plot = bare_plot(self._left, self._bottom)
         self.plot.setMinimumHeight(90)
         self.plot.setMaximumHeight(210)
         self._bands = pg.ErrorBarItem(beam=0.03)

@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from benchapp.quantity import prefix_power, unit_text
 from benchapp.study.conclusion import Floats
+from benchapp.ui.plots.bare import bare_plot
 from benchapp.ui.plots.stability_plot import LogAxis
 from benchapp.ui.plots.time_plot import AXIS_WIDTH, ScaledAxis, style_plot
 from benchapp.ui.theme import Theme, font
@@ -22,11 +23,7 @@ class StudyPlot(QWidget):
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._theme = theme
-        self.plot = pg.PlotWidget()
-        self.plot.setMenuEnabled(False)
-        self.plot.hideButtons()
-        self.plot.setMouseEnabled(x=False, y=False)
-        self.plot.setFrameShape(self.plot.Shape.NoFrame)
+        self.plot = bare_plot()
         self._points = pg.PlotDataItem(symbol="o", symbolSize=6, pen=None)
         self._line = pg.PlotDataItem()
         for item in (self._line, self._points):

@@ -12,6 +12,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from benchapp.quantity import prefix_power, scaled_text, unit_text
+from benchapp.ui.plots.bare import bare_plot
 from benchapp.ui.theme import Colours, Theme, font
 from benchapp.ui.widgets.controls import plain_label
 
@@ -70,11 +71,8 @@ class TimePlot(QWidget):
         self._time_axis: tuple[float, str, bool] | None = None
         self._left = ScaledAxis("left")
         self._bottom = ScaledAxis("bottom")
-        self.plot = pg.PlotWidget(axisItems={"left": self._left, "bottom": self._bottom})
+        self.plot = bare_plot(self._left, self._bottom, movable=True)
         self._left.setWidth(AXIS_WIDTH)
-        self.plot.setMenuEnabled(False)
-        self.plot.hideButtons()
-        self.plot.setFrameShape(self.plot.Shape.NoFrame)
         self.plot.getViewBox().disableAutoRange()
         self.plot.getViewBox().setLimits(xMin=0)
         self._title = QLabel()

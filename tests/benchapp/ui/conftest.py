@@ -2,6 +2,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from PySide6.QtCore import QEvent
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
@@ -10,6 +11,12 @@ from benchapp.ui.theme import Theme, apply_theme, load_fonts
 from benchapp.ui.window import MainWindow
 
 SPEED = 40.0
+
+
+def gone(application: QApplication, window: MainWindow) -> None:
+    """Take a window away now: each one that is left is styled again with every theme, and takes its keys."""
+    window.deleteLater()
+    application.sendPostedEvents(window, QEvent.Type.DeferredDelete.value)
 
 
 @pytest.fixture
@@ -24,3 +31,4 @@ def window(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, qapp: 
     window.show()
     yield window
     window.close()
+    gone(qapp, window)

@@ -7,6 +7,7 @@ from PySide6.QtGui import QColor, QImage
 from PySide6.QtWidgets import QApplication
 
 from benchapp.ui.theme import THEMES, load_fonts
+from tests.benchapp.ui.conftest import gone
 from tests.benchapp.ui.gallery import Studio
 from tests.benchapp.ui.layout_check import layout_faults
 
@@ -65,5 +66,6 @@ def test_nothing_is_cut_or_overlaps_and_each_state_shows_its_marks(
         for role in () if folded else _MARKS.get(screen.name, ()):
             if not has(screen.image, getattr(THEMES[theme], role)):
                 faults.append(f"{screen.name}: nothing in the colour of {role}")
+    gone(qapp, studio.window)
     assert set(_MARKS) <= seen
     assert "\n".join(faults) == ""

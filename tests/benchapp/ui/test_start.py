@@ -21,6 +21,7 @@ from sim.bench import SimulatedBench
 from sim.clock import ScaledClock
 from sim.scenario import load_scenario
 from sim.server import BenchServer
+from tests.benchapp.ui.conftest import gone
 
 Opener = Callable[[], MainWindow]
 
@@ -54,6 +55,7 @@ def opened(
     yield make
     for window in windows:
         window.close()
+        gone(qapp, window)
 
 
 def _rows(window: MainWindow) -> dict[str, StartRow]:
