@@ -134,9 +134,12 @@ class ScpiSource(Instrument):
         self.set("output", True)
 
     def look_after(self) -> list[str]:
-        """In the middle of a run: what its error queue holds. Raises SettingError where the output is off by itself."""
+        """In the middle of a run: what its error queue holds. Raises SettingError where level or compliance are others
+        than was asked, as after a hand on its panel, or the output is off by itself.
+        """
         found = self.reported()
         self._compare_level(found)
+        self.compliance.compare()
         if not self.get_bool("output"):
             raise SettingError(
                 "the output is off though nobody switched it off: the source has lost its settings, or protects itself",

@@ -1,6 +1,6 @@
 """What a window costs the run beside it, and how soon Esc acts.
 
-    python -m tests.benchmarks.window_runs [reversals|irregular|escape]
+python -m tests.benchmarks.window_runs [reversals|irregular|escape]
 """
 
 from __future__ import annotations

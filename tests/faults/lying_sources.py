@@ -110,6 +110,16 @@ def _is_turned_by_hand(rehearsal: Rehearsal, rng: np.random.Generator) -> None:
     rehearsal.sim.source_faults.device = _Says(source, _after(int(rng.integers(60, 120)), turn, source))
 
 
+def _is_opened_by_hand(rehearsal: Rehearsal, rng: np.random.Generator) -> None:
+    """Somebody raises its voltage limit at the front panel."""
+    source = _source(rehearsal)
+
+    def raise_it() -> None:
+        source._compliance_V *= float(rng.uniform(1.2, 10))
+
+    rehearsal.sim.source_faults.device = _Says(source, _after(int(rng.integers(60, 120)), raise_it, source))
+
+
 def _acts_late(rehearsal: Rehearsal, rng: np.random.Generator) -> None:
     """Answers "complete" at once, and changes its current later."""
     source = _source(rehearsal)
@@ -155,6 +165,7 @@ KINDS: dict[str, Kind] = {
     "loses its range": Kind(_loses_its_range, _ends_with("reads back")),
     "loses its settings": Kind(_loses_its_settings, lambda r: _ends_with("is off")(r) or _ends_with("reads back")(r)),
     "is turned by hand": Kind(_is_turned_by_hand, _ends_with("reads back")),
+    "has its compliance raised by hand": Kind(_is_opened_by_hand, _ends_with("reads back")),
     "acts later than it says": Kind(_acts_late, _flagged("not-settled", "polarity-slip", "open-lead")),
     "gives another current": Kind(_gives_another, _flagged("source-gain", "current-differs"), measured=True),
     "drifts": Kind(_drifts, _flagged("source-gain", "current-differs"), measured=True),
