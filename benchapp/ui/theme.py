@@ -132,7 +132,7 @@ def _style_sheet(c: Colours) -> str:
     QPushButton[main="true"]:focus {{ border: 2px solid {c.ink}; }}
     QPushButton[main="true"]:disabled {{ background: transparent; color: {c.faint}; border: 1px solid {c.grid}; }}
     QPushButton[tab="true"] {{ border: none; border-bottom: 2px solid {c.grid}; border-radius: 0; padding: 0 4px;
-        min-height: 26px; text-align: center; color: {c.faint}; }}
+        min-height: 26px; text-align: center; color: {c.faint}; font-size: 13px; }}
     QPushButton[tab="true"]:checked {{ color: {c.ink}; border-bottom: 2px solid {c.accent}; font-weight: bold; }}
     QPushButton[tab="true"]:focus {{ border: 2px solid {c.accent}; padding: 0 2px; }}
     QLineEdit, QComboBox {{ background: {c.surface}; border: 1px solid {c.line}; border-radius: 3px; padding: 0 8px;

@@ -102,7 +102,7 @@ def escape() -> None:
     from sim.server import BenchServer
 
     sim = SimulatedBench(load_scenario("shunt"), ScaledClock(1.0))
-    took = []
+    took: list[float] = []
     with BenchServer(sim) as server, tempfile.TemporaryDirectory(dir=".") as name:
         window = _make_window(Path(name))
         window.bench.choose(BenchChoice("", server.source, server.voltmeter))

@@ -13,6 +13,7 @@ from benchapp.measure.snapshot import RunSnapshot
 from benchapp.result.statement import Statement
 from benchapp.run.history import History
 from benchapp.ui.measure.budget_view import BudgetView
+from benchapp.ui.measure.examined_view import ExaminedView
 from benchapp.ui.measure.parts_table import PartsTable
 from benchapp.ui.measure.statistics_table import StatisticsTable
 from benchapp.ui.plots.stability_plot import StabilityPlot
@@ -20,7 +21,7 @@ from benchapp.ui.presentation import FIRST_BLOCK, ShownResult
 from benchapp.ui.theme import Theme
 
 _EVERY_S = 1.0
-_PARTS = 3
+_PARTS, _EXAMINED = 3, 4
 _MOST_BLOCKS = 20_000  # the last ones, for the stability shown
 
 
@@ -45,13 +46,17 @@ class SidePages(QWidget):
         self._budget = BudgetView(theme)
         self._stability = StabilityPlot(theme)
         self._parts = PartsTable(theme)
+        self._examined = ExaminedView(theme)
         self.stack = QStackedWidget()
         self.stack.setObjectName("pages")
         self._choice = QButtonGroup(self)
         row = QHBoxLayout()
-        row.setSpacing(4)
+        row.setSpacing(0)
         for index, (name, page) in enumerate(
-            (("Numbers", self._table), ("Budget", self._budget), ("Stability", self._stability), ("Parts", self._parts))
+            (
+                *(("Numbers", self._table), ("Budget", self._budget), ("Stability", self._stability)),
+                *(("Parts", self._parts), ("Examined", self._examined)),
+            )
         ):
             self.stack.addWidget(page)
             button = QPushButton(name)
@@ -60,7 +65,7 @@ class SidePages(QWidget):
             button.setChecked(index == 0)
             button.setCursor(Qt.CursorShape.PointingHandCursor)
             self._choice.addButton(button, index)
-            button.setVisible(index != _PARTS)
+            button.setVisible(index not in (_PARTS, _EXAMINED))
             row.addWidget(button)
         self._choice.idClicked.connect(self.choose)
         column = QVBoxLayout(self)
@@ -76,7 +81,7 @@ class SidePages(QWidget):
         column.addWidget(scroll, 1)
 
     def choose(self, index: int) -> None:
-        """Bring a page to the front: 0 numbers, 1 budget, 2 stability, 3 parts."""
+        """Bring a page to the front: 0 numbers, 1 budget, 2 stability, 3 parts, 4 examined."""
         self._choice.button(index).setChecked(True)
         self.stack.setCurrentIndex(index)
         self._fill()
@@ -89,7 +94,9 @@ class SidePages(QWidget):
     def show_run(self, shown: ShownRun) -> None:
         """A run as it stands; budget and stability at most once a second, and at the end."""
         self._shown = shown
-        self._offer_parts(there=len(shown.statements) > 1)
+        self._offer(_PARTS, there=len(shown.statements) > 1)
+        stated = shown.snapshot.statement
+        self._offer(_EXAMINED, there=stated is not None and stated.estimate.examined is not None)
         if self.stack.currentIndex() == 0:
             self._table.show_run(shown.snapshot, shown.headline)
             return
@@ -97,12 +104,12 @@ class SidePages(QWidget):
         if now - self._last_s >= _EVERY_S or shown.snapshot.end is not None:
             self._fill()
 
-    def _offer_parts(self, *, there: bool) -> None:
-        """The page of parts comes to the front with the first run that has some, and goes with them."""
-        button = self._choice.button(_PARTS)
+    def _offer(self, page: int, *, there: bool) -> None:
+        """A page that only some runs have comes to the front with the first of them, and goes with it."""
+        button = self._choice.button(page)
         if button.isHidden() == there:
             button.setVisible(there)
-            self.choose(_PARTS if there else 0)
+            self.choose(page if there else 0)
 
     def _fill(self) -> None:
         self._last_s = time.monotonic()
@@ -116,6 +123,8 @@ class SidePages(QWidget):
             self._fill_budget(shown)
         elif page == _PARTS:
             self._parts.show_parts(shown.statements, shown.snapshot)
+        elif page == _EXAMINED:
+            self._examined.show_statement(shown.snapshot.statement)
         else:
             self._fill_stability(shown)
 

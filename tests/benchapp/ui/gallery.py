@@ -190,6 +190,11 @@ class Studio:
         yield self.shot("measure-budget-caution")
         window.measure.pages.choose(0)
         self.controller.card = None
+        self.run("warm_shunt", blocks="", duration="", examine="yes", signs="", cycles="9")
+        wait(1200)
+        assert window.measure.pages.stack.currentIndex() == 4
+        yield self.shot("measure-examined")
+        window.measure.pages.choose(0)
 
     def _check(self, scenario: str, **texts: str) -> None:
         self.controller._speed = self._fast
