@@ -21,7 +21,7 @@ from tests.benchmarks.window import _instruments, _make_window, _start_run, _wai
 _ROUNDS = 5
 _RUN_S = 6.0
 _IRREGULAR_S = 60.0
-_ESCAPES = 100
+_ESCAPES = 50
 
 
 def reversals() -> None:
