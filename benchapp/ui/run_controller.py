@@ -28,6 +28,7 @@ _POLL_MS = 33
 # At thousands of readings a second the window would take a quarter of what the engine needs; a picture that dense says
 # nothing more at thirty frames than at eight.
 _FAST_POLL_MS = 125
+_AGAIN_MS = 9
 _ONCE_MORE_S = 0.15
 _FAST_READINGS_PER_S = 3000.0
 _CLOSE_WITHIN_S = 10.0
@@ -63,6 +64,7 @@ class RunController(QObject):
         self._shown: object = None
         self._pace_since = (0.0, 0)
         self._once_more_at = math.inf
+        self._looks_again = False
         self.output = OutputWatch(lambda: self._session, self)
         self._target: Target | None = None  # the source of the run under way
         self._timer = QTimer(self)
@@ -273,6 +275,12 @@ class RunController(QObject):
         if isinstance(session, RemoteSession):
             session.poll()
         ended = session.ended
+        if session.snapshot is self._shown and not ended and not self._looks_again:
+            # What comes a moment after a look need not wait for the next one.
+            self._looks_again = True
+            QTimer.singleShot(_AGAIN_MS, self._poll)
+        else:
+            self._looks_again = False
         now = time.monotonic()
         if session.snapshot is not self._shown or ended or now >= self._once_more_at:
             # Numbers are shown ten times a second at most: what stands still must be told once more, or the last
