@@ -15,6 +15,7 @@ from benchapp.cli import (
     measure,
     off,
     plan,
+    report,
     simulate,
     study,
     watch,
@@ -77,6 +78,7 @@ def _parser() -> argparse.ArgumentParser:
     logbook.add_parser(commands)
     budget.add_parser(commands)
     compare.add_parser(commands)
+    report.add_parser(commands)
     instruments.add_parser(commands)
     simulate.add_parser(commands)
     watch.add_parser(commands)
