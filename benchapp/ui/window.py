@@ -15,6 +15,8 @@ from PySide6.QtGui import (
     QShortcut,
 )
 from PySide6.QtWidgets import (
+    QApplication,
+    QDialog,
     QFileDialog,
     QHBoxLayout,
     QMainWindow,
@@ -133,7 +135,7 @@ class MainWindow(QMainWindow):
             plate.off_wanted.connect(self.output_off)
         escape = QShortcut(QKeySequence(Qt.Key.Key_Escape), self)
         escape.setContext(Qt.ShortcutContext.ApplicationShortcut)
-        escape.activated.connect(self.output_off)
+        escape.activated.connect(self._escape)
         # A shortcut is silent while a dialog or a menu has the keyboard; this is not.
         self._escape_watch = EscapeWatch(self.output_off)
         application = QGuiApplication.instance()
@@ -276,6 +278,14 @@ class MainWindow(QMainWindow):
             self.specimen.form.toggle_rare()
         else:
             self.measure.pages.next_page()
+
+    def _escape(self) -> None:
+        """Output off, always; only where it was off already it closes the dialog in front, too."""
+        was_off = self._output in (OutputState.OFF, OutputState.NONE)
+        self.output_off()
+        front = QApplication.activeWindow()
+        if was_off and isinstance(front, QDialog):
+            front.reject()
 
     def choose_card(self) -> None:
         """Read the accuracy of the instruments from a file; it holds from the next run on."""

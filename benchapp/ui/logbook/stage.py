@@ -106,6 +106,7 @@ class LogbookStage(QWidget):
         buttons.addWidget(KeyButton(self._theme, "Repeat", "Ctrl+R", self.repeat_selected, page))
         buttons.addWidget(KeyButton(self._theme, "Export CSV…", "Ctrl+S", self._ask("csv"), page))
         buttons.addWidget(KeyButton(self._theme, "Export JSON…", "Ctrl+Shift+S", self._ask("json"), page))
+        buttons.addWidget(KeyButton(self._theme, "Report…", "Ctrl+P", self._ask("pdf"), page))
         buttons.addWidget(self._conclude)
         buttons.addStretch(1)
         column = QVBoxLayout(page)
@@ -125,6 +126,7 @@ class LogbookStage(QWidget):
         buttons.setSpacing(8)
         buttons.addWidget(KeyButton(self._theme, "Back to the list", "Alt+Left", self.back, page, main=True))
         buttons.addWidget(KeyButton(self._theme, "Overlay the run before", "Ctrl+K", self.overlay_previous, page))
+        buttons.addWidget(KeyButton(self._theme, "Report…", "Ctrl+P", self._ask("pdf"), page))
         buttons.addWidget(KeyButton(self._theme, "State it once more…", "Ctrl+Shift+R", self.ask_reanalysis, page))
         buttons.addWidget(KeyButton(self._theme, "Export CSV…", "Ctrl+S", self._ask("csv"), page))
         buttons.addWidget(KeyButton(self._theme, "Export JSON…", "Ctrl+Shift+S", self._ask("json"), page))
@@ -230,11 +232,17 @@ class LogbookStage(QWidget):
         self.refresh()
 
     def export(self, path: Path) -> None:
-        """The open or selected run as .csv or .json, by the file's name."""
+        """The open or selected run by the file's name: .csv and .json as they are analysed, .pdf and .html to read."""
         run_id = self._run.record.summary.run_id if self._run is not None else self.selected_id
         if run_id is None:
             return
         try:
+            if path.suffix in (".pdf", ".html"):
+                from benchapp.report.write import write_report
+
+                write_report(self._logbook, run_id, path)
+                self._message.setText(f"the report of run {run_id} is in {path}")
+                return
             with replacing(path, "export", [self._logbook]) as stream:
                 (export_json if path.suffix == ".json" else export_csv)(self._logbook, run_id, stream)
         except BenchError as error:
@@ -245,9 +253,11 @@ class LogbookStage(QWidget):
     def _ask(self, kind: str) -> Callable[[], None]:
         def ask() -> None:
             run_id = self._run.record.summary.run_id if self._run is not None else self.selected_id
-            name, _ = QFileDialog.getSaveFileName(self, "Export", f"run-{run_id}.{kind}", f"*.{kind}")
+            forms = "*.pdf;;*.html" if kind == "pdf" else f"*.{kind}"
+            name, _ = QFileDialog.getSaveFileName(self, "Export", f"run-{run_id}.{kind}", forms)
             if name:
-                self.export(Path(name if name.endswith(f".{kind}") else f"{name}.{kind}"))
+                known = name.endswith((f".{kind}", ".html")) if kind == "pdf" else name.endswith(f".{kind}")
+                self.export(Path(name if known else f"{name}.{kind}"))
 
         return ask
 

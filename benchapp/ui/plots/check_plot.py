@@ -52,6 +52,8 @@ class CheckPlot(QWidget):
     def show_trace(self, trace: Trace | None) -> None:
         """What was read, in the order of time; nothing before a check."""
         t, I, V = _columns(trace)
+        for side in ("left", "bottom"):  # no numbers on an axis that has nothing to show
+            self.plot.getAxis(side).setStyle(showValues=bool(len(t)))
         if not len(t):
             self._note.setText("nothing was read yet")
             for line in self._lines.values():

@@ -65,6 +65,7 @@ class ResistancePlot(TimePlot):
         for item in (self._low, self._high, self._mean, self._crowd):
             item.setData([], [])
         self._dots.setData([], [])
+        self.show_stated(None)
 
     def set_limits(self, recipe: Recipe | None) -> None:
         """Dashed lines with their names; None for none."""

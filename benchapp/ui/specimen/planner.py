@@ -117,7 +117,7 @@ class Planner(QObject):
         of_card = card is not None and card.voltmeter is not None and card.voltmeter.noise_per_rt_Hz is not None
         learnt, where = (None, "the accuracy data") if of_card else self._latest()
         if not of_card and learnt is None:
-            why = "needs the noise of the bench: measure once, or give noise_nV_per_rt_Hz in the accuracy data"
+            why = "needs the noise of the bench: measure for half a minute, or give noise_nV_per_rt_Hz in accuracy data"
             return Foreseen(why=why)
         limits = load_limits()
         target_ohm = recipe.stop.target_ohm(recipe.nominal_ohm)

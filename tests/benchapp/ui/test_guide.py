@@ -7,6 +7,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 
+from benchapp.bench.output import OutputState
 from benchapp.recipe import RECIPE_KEYS
 from benchapp.ui.guide.chapters import found_by, guide_folder, section_of_field, sections
 from benchapp.ui.widgets.rail import StageName
@@ -65,3 +66,17 @@ def test_a_field_leads_into_it(window: MainWindow, qtbot: QtBot) -> None:
     assert window._guide is not None
     assert window._guide.shown == section_of_field("settle")
     window._guide.close()
+
+
+def test_escape_closes_it_only_where_the_output_is_off(window: MainWindow, qtbot: QtBot) -> None:
+    window.show_guide()
+    guide = window._guide
+    assert guide is not None
+    guide.activateWindow()
+    qtbot.waitUntil(guide.isActiveWindow)
+    window._output = OutputState.ON  # as it was read
+    window._escape()
+    assert guide.isVisible()
+    window._output = OutputState.OFF
+    window._escape()
+    assert not guide.isVisible()

@@ -1,9 +1,11 @@
 """What the list of runs shows of each run, and what the filters leave of them."""
 
 from datetime import datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
+from PySide6.QtWidgets import QFileDialog
 from pytestqt.qtbot import QtBot
 
 from benchapp.ui.logbook.filters import RunFilter
@@ -77,3 +79,16 @@ def test_the_last_two_days_are_words() -> None:
     assert local_time((now - timedelta(days=1)).isoformat(), near=True).startswith("yesterday ")
     assert local_time("2026-01-02T03:04:05+00:00", near=True).startswith("2026-01-0")
     assert local_time("no date") == "no date"
+
+
+def test_a_report_is_written_from_the_list(
+    window: MainWindow, qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _run(window, qtbot, "shunt", blocks="30")
+    window.show_stage(StageName.LOGBOOK)
+    for form in ("pdf", "html"):
+        out = tmp_path / f"run.{form}"
+        monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *arguments, out=out: (str(out), ""))
+        window.logbook._ask("pdf")()
+        assert out.stat().st_size > 5000
+        assert "report of run 1" in window.logbook._message.text()
