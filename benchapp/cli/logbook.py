@@ -16,6 +16,7 @@ from benchapp.errors import BenchError, Fault, InputError, QuantityError
 from benchapp.logbook.database import default_path
 from benchapp.logbook.export import export_csv, export_json
 from benchapp.logbook.query import RunSummary, listing
+from benchapp.logbook.search import VERDICTS, Search
 from benchapp.quantity import parse
 from benchapp.result.json_object import run_object, to_line
 from benchapp.result.statement import LeftOut
@@ -33,7 +34,16 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("--logbook", metavar="FILE", type=Path, help="the record (the user's own logbook)")
     verbs = parser.add_subparsers(title="verbs", metavar="VERB", required=True)
-    verbs.add_parser("list", help="one line a run, its id first").set_defaults(run=_list)
+    found = verbs.add_parser("list", help="one line a run, its id first; those that fit what is given")
+    found.add_argument(
+        "words", nargs="*", metavar="WORD", help="anywhere in number, name, serial, operator, bench, end"
+    )
+    for name, example in (("specimen", "S-17"), ("serial", "4711"), ("operator", "A. Person"), ("flag", "step")):
+        found.add_argument(f"--{name}", default="", metavar=f'"{example}"')
+    found.add_argument("--verdict", default="", metavar="fail", help=", ".join(VERDICTS))
+    for name in ("since", "until"):
+        found.add_argument(f"--{name}", default="", metavar="2026-03-01", help="a day")
+    found.set_defaults(run=_list)
     check = verbs.add_parser(
         "check",
         help="whether the record is as it was written",
@@ -74,9 +84,12 @@ def _path(arguments: argparse.Namespace) -> Path:
 
 
 def _list(arguments: argparse.Namespace) -> int:
+    names = ("specimen", "serial", "operator", "verdict", "flag", "since", "until")
+    search = Search(**{name: getattr(arguments, name) for name in names}, words=tuple(arguments.words))
     found = listing(_path(arguments))
     for summary in found.runs:
-        print(_in_one_line(summary))
+        if search.lets(summary):
+            print(_in_one_line(summary))
     for fault in [found.fault] if found.fault else []:
         print(f"benchapp: {_path(arguments)}: the file is damaged ({fault}). {_TAKE_A_COPY}", file=sys.stderr)
     return 2 if found.fault or any(summary.damage for summary in found.runs) else 0
