@@ -385,7 +385,7 @@ class MainWindow(QMainWindow):
         self._pages.setCurrentWidget(self._stages.page(name))
         self.rail.show_stage(name)
         session = self._controller.session
-        if name is StageName.BENCH and session is not None:
+        if name is StageName.BENCH and session is not None and not session.ended:
             self.bench_stage.show_session(session, self._output)
 
     def show_read_out(self) -> None:

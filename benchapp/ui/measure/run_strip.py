@@ -163,4 +163,6 @@ class RunStrip(Painted):
         else:
             right = ""
         edge = AXIS_WIDTH + self._width()
+        if text_width(left, 14) + text_width(right, 14) + 12 > self._width():
+            return  # the count says more than the time where there is no room for both
         text_at(painter, edge, y + 22, right, 14, ink, align=Qt.AlignmentFlag.AlignRight)

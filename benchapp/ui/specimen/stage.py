@@ -26,7 +26,7 @@ from benchapp.ui.widgets.controls import KeyButton, faint, plain_label, title
 from benchapp.ui.widgets.quantity_edit import QuantityEdit
 
 _FORM_WIDTH = 528
-_ROOM_FOR_BLOCK, _ROOM_FOR_PLAN = 660, 1060
+_ROOM_FOR_BLOCK, _ROOM_FOR_PLAN = 740, 1060
 
 
 class SpecimenStage(QWidget):
