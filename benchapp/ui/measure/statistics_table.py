@@ -74,8 +74,8 @@ class StatisticsTable(Painted):
             whole = max(0, (self.height() - 6) // _PITCH)  # a row is whole or absent
             for index, (name, value, unit) in enumerate(self._rows[:whole]):
                 baseline = 20 + index * _PITCH
-                text_at(painter, 0, baseline, elided(name, 130, 14), 14, faint)
-                text_at(painter, right, baseline, value, 16, ink, align=Qt.AlignmentFlag.AlignRight)
+                width = text_at(painter, right, baseline, value, 16, ink, align=Qt.AlignmentFlag.AlignRight)
+                text_at(painter, 0, baseline, elided(name, min(130, right - width - 8), 14), 14, faint)
                 text_at(painter, right + 8, baseline, unit, 14, faint)
 
 
