@@ -205,6 +205,8 @@ class StartPage(QWidget):
         answer, before = self._answers.get(role), self._before.identities.get(role, "")
         if answer is None:
             return StartRow("waiting", name, address, "is being asked")
+        if answer.fault.startswith("in use"):
+            return StartRow("failed", name, address, answer.fault)
         if answer.fault:
             return StartRow("failed", name, address, "no answer: is it on, and is this its address? Bench says more")
         took = f"answers in {engineering(answer.seconds, 's', 2)}"

@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from benchapp.host.order import BenchChoice
+from benchapp.paths import runtime_folder
 from benchapp.ui.models import scenario_texts
 from benchapp.ui.run_controller import RunController
 from benchapp.ui.start.remembered import remember, remembered
@@ -17,6 +18,7 @@ from benchapp.ui.start.row_list import StartRow
 from benchapp.ui.theme import Theme, load_fonts
 from benchapp.ui.widgets.rail import StageName
 from benchapp.ui.window import MainWindow
+from drivers.lock import AddressLock
 from sim.bench import SimulatedBench
 from sim.clock import ScaledClock
 from sim.scenario import load_scenario
@@ -148,3 +150,24 @@ def test_a_simulated_bench_comes_back_without_a_question(opened: Opener) -> None
 def test_what_cannot_be_understood_is_left_alone(settings: QSettings, told: str) -> None:
     settings.setValue("last", told)
     assert remembered(settings) is None
+
+
+def test_an_instrument_in_use_is_not_asked(
+    opened: Opener, qtbot: QtBot, settings: QSettings, bench: tuple[SimulatedBench, BenchServer],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    sim, server = bench
+    heard: list[str] = []
+    monkeypatch.setattr(sim.source, "process", heard.append)
+    remember(settings, BenchChoice("", server.source, server.voltmeter), scenario_texts("shunt"), {})
+    lock = AddressLock(server.source, runtime_folder())
+    lock.take("somebody's run")
+    try:
+        window = opened()
+        qtbot.waitUntil(lambda: _rows(window)["source"].mark == "failed", timeout=5_000)
+        qtbot.waitUntil(lambda: _rows(window)["voltmeter"].mark == "good", timeout=5_000)
+        assert heard == []
+        assert window.start is not None
+        assert not window.start.main.isEnabled()
+    finally:
+        lock.release()
