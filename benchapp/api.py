@@ -43,7 +43,7 @@ class Run:
     """One recorded run. Arrays are one-dimensional, in SI units; `statement` is the first one, as it was made.
 
     Attributes: `number`, `name`, `serial`, `recipe`, `statement`, `parts` (what is stated of each part, where a scanner
-    connects several), `events`.
+    connects several; `statement` is then that of the first that is not the standard), `events`.
     """
 
     def __init__(self, recorded: RecordedRun, statement: Statement | None = None) -> None:
@@ -53,7 +53,8 @@ class Run:
         self.name, self.serial = self.recipe.name, self.recipe.serial
         self._anew = statement is not None
         self.parts = recorded.parts
-        self.statement: Statement = statement or self.parts[0]
+        measured = [one for one in self.parts if not one.is_standard]
+        self.statement: Statement = statement or (measured or self.parts)[0]
         self.events = list(recorded.events)
 
     @property
@@ -127,7 +128,8 @@ class Run:
             recipe = replace(recipe, confidence=_confidence(confidence))
         card = None if accuracy is None else load_card(Path(accuracy))
         stated = restated(self._recorded, BudgetPlan(card, confidence=recipe.confidence), recipe=recipe)
-        return Run(self._recorded, stated[0])
+        same = next((one for one in stated if one.part == self.statement.part), stated[0])
+        return Run(self._recorded, same)
 
     def to_dict(self) -> dict[str, Any]:
         """The statement as the command line prints it as JSON."""

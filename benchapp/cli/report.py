@@ -14,12 +14,13 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser = commands.add_parser("report", help="write a run as a report: PDF, HTML, JSON or CSV by the file's name")
     parser.add_argument("run_id", type=int, metavar="RUN", help="its number in the logbook")
     parser.add_argument("--out", type=Path, required=True, metavar="FILE.pdf", help="or .html, .json, .csv")
+    parser.add_argument("--part", default="", metavar="NAME", help="of several parts on a scanner")
     parser.add_argument("--logbook", type=Path, default=None, help="another logbook than the usual one")
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Write it. Raises InputError, LogbookError."""
-    number = write_report(arguments.logbook or default_path(), arguments.run_id, arguments.out)
+    number = write_report(arguments.logbook or default_path(), arguments.run_id, arguments.out, arguments.part)
     print(f"{number} is in {arguments.out}")
     return 0

@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
+from benchapp.errors import Fault, InputError
 from benchapp.quantity import engineering, ppm, prefix_power, shown_number
 from benchapp.result.budget import Scope
 from benchapp.result.examined import examined_in_words
@@ -84,9 +85,11 @@ class Content:
         return asdict(self)
 
 
-def content_of(run: RecordedRun, issued: datetime) -> Content:
-    """Of one run, by what was stated of it first. Raises nothing: what is not known is left out."""
-    stated, recipe, summary = run.statements[0], run.recipe, run.record.summary
+def content_of(run: RecordedRun, issued: datetime, part: str = "") -> Content:
+    """Of one run, by what was stated of it first; of several parts on a scanner, of the one that is named. What is not
+    known is left out. Raises InputError where a part has to be named.
+    """
+    stated, recipe, summary = stated_of(run, part), run.recipe, run.record.summary
     not_valid = stated.validity is Validity.NOT_VALID or not math.isfinite(stated.resistance_ohm)
     digits, certain, parenthesis, unit = ("", 0, "", "") if not_valid else _number(stated, recipe.nominal_ohm)
     simulated = "simulated" in str(summary.bench.get("note", summary.bench))
@@ -115,7 +118,7 @@ def content_of(run: RecordedRun, issued: datetime) -> Content:
         basis="" if not_valid else _basis(stated),
         sentence=_no_value(stated) if not_valid else _sentence(stated),
         conformity=_conformity(stated, run),
-        method=_method(run),
+        method=_method(run, stated),
         budget=() if stated.budget is None or not_valid else _budget(stated),
         examined=() if stated.estimate.examined is None else tuple(examined_in_words(stated.estimate.examined)),
         not_tested=tuple(item.text for item in stated.not_tested),
@@ -130,6 +133,18 @@ def content_of(run: RecordedRun, issued: datetime) -> Content:
         digest=_digest(run),
         simulated=simulated,
     )
+
+
+def stated_of(run: RecordedRun, part: str = "") -> Statement:
+    """What was stated of the run, or of one of its parts. Raises InputError where there is no such part."""
+    if len(run.parts) == 1 and not part:
+        return run.parts[0]
+    names = [one.part for one in run.parts if one.part]
+    for one in run.parts:
+        if part and one.part == part:
+            return one
+    remedy = f"Name one of {', '.join(names)}" if names else "Leave it out: the run has one part"
+    raise InputError(Fault("no such part" if part else "the run has several parts", part, remedy, field="--part"))
 
 
 def _given(*pairs: tuple[str, str]) -> Pairs:
@@ -220,8 +235,8 @@ def _conformity(stated: Statement, run: RecordedRun) -> tuple[str, ...]:
     return tuple(line for line in told if line)
 
 
-def _method(run: RecordedRun) -> str:
-    recipe, stated = run.recipe, run.statements[0]
+def _method(run: RecordedRun, stated: Statement) -> str:
+    recipe = run.recipe
     if recipe.examine:
         how = "in cycles that examine themselves: long dwells, half the current and zero current"
     else:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchapp.quantity import engineering, prefix_power, scaled_text, unit_text
+from benchapp.result.statement import Statement
 from benchapp.result.validity import Validity
 from benchapp.run.recorded import RecordedRun
 
@@ -20,15 +21,16 @@ _MOST_DOTS = 700
 _FONT = 'font-family="B612, sans-serif"'
 
 
-def blocks_picture(run: RecordedRun) -> str:
+def blocks_picture(run: RecordedRun, stated: Statement) -> str:
     """R of each block over time with the stated value and ± U; more blocks than columns as their outline."""
+    if len(run.parts) > 1:
+        return ""  # its blocks are those of all parts in turns
     rows = run.history.blocks.since(0)
     t, R = np.array(rows[0], dtype=float), np.array(rows[1], dtype=float)
     keep = np.isfinite(R)
     t, R = t[keep], R[keep]
     if not len(t):
         return _svg(_W, 40, _text(10, 24, "No block was completed.", 11))
-    stated = run.statements[0]
     centre, U = stated.resistance_ohm, stated.expanded_uncertainty_ohm
     low, high = float(R.min()), float(R.max())
     if math.isfinite(U):
@@ -95,9 +97,9 @@ def _axes(low: float, high: float, end_s: float, x: object, y: object) -> list[s
     return parts
 
 
-def limits_picture(run: RecordedRun) -> str:
+def limits_picture(run: RecordedRun, stated: Statement) -> str:
     """The interval on the tolerance; empty without limits, and of a run that is not valid."""
-    stated, recipe = run.statements[0], run.recipe
+    recipe = run.recipe
     R, U = stated.resistance_ohm, stated.expanded_uncertainty_ohm
     ends = [end for end in (recipe.low_ohm, recipe.high_ohm) if end is not None]
     if not ends or stated.validity is Validity.NOT_VALID or not math.isfinite(U):

@@ -122,3 +122,27 @@ def test_the_logbook_is_no_target(book: Path, tmp_path: Path, capsys: pytest.Cap
     assert main(["report", "1", "--logbook", str(copy), "--out", str(copy)]) == 2
     assert "would be lost" in capsys.readouterr().err
     assert len(list_runs(copy)) == len(_RUNS)
+
+
+def test_of_several_parts_one_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from benchapp.api import Logbook
+    from sim.scenario import load_scenario
+
+    book = tmp_path / "log.sqlite"
+    recipe = {**load_scenario("shunt_beside_standard").recipe, "rounds": 5}
+    run = measure(recipe, scenario="shunt_beside_standard", logbook=book, speed=400.0)
+    names = [part.part for part in run.parts]
+    assert len(names) > 1
+    assert not run.statement.is_standard
+    assert Logbook(book)[1].value_ohm == run.statement.resistance_ohm
+    out = tmp_path / "r.html"
+    assert main(["report", "1", "--logbook", str(book), "--out", str(out)]) == 2
+    assert names[1] in capsys.readouterr().err
+    assert not out.exists()
+    for form in ("html", "pdf", "json"):
+        out = tmp_path / f"r.{form}"
+        assert main(["report", "1", "--logbook", str(book), "--out", str(out), "--part", names[1]]) == 0
+    told = json.loads(out.read_text("utf-8"))
+    assert told["value"] == value_in_words(run.parts[1])
+    assert ["part", names[1]] in told["specimen"]
+    assert main(["report", "1", "--logbook", str(book), "--out", str(out), "--part", "nobody"]) == 2
