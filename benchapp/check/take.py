@@ -23,7 +23,7 @@ from drivers.guardian import Guard
 from drivers.roles import CurrentSource, Voltmeter
 
 DEFAULT_PART = 0.01
-_MOST_A = 0.1
+_MOST_A = 0.1  # whatever one part in a hundred would be
 # Of the whole current: in units a thousand times larger it is still the trial current. The next ones are for sources
 # that know no level so small.
 _FIRST_PARTS = (1e-5, 1e-4, 1e-3)

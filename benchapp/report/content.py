@@ -13,6 +13,8 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
+import numpy as np
+
 from benchapp.errors import Fault, InputError
 from benchapp.quantity import engineering, ppm, prefix_power, shown_number
 from benchapp.result.budget import Scope
@@ -285,11 +287,10 @@ def _run(run: RecordedRun, stated: Statement) -> Pairs:
 
 
 def _digest(run: RecordedRun) -> str:
-    """Over recipe, readings and the first statement, as they stand in the record."""
+    """Over recipe, readings (s, A, V as little-endian doubles) and the first statement, as they are recorded."""
     columns = run.record.readings
     digest = hashlib.sha256(run.record.summary.recipe_toml.encode("utf-8", "surrogatepass"))
-    for rows in zip(columns.time_s, columns.current_A, columns.voltage_V, strict=True):
-        digest.update(repr(rows).encode())
+    digest.update(np.array([columns.time_s, columns.current_A, columns.voltage_V], dtype="<f8").tobytes())
     stated = run.record.summary.stated
     digest.update(json.dumps(stated, sort_keys=True, ensure_ascii=True).encode())
     return digest.hexdigest()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from html import escape
 from itertools import pairwise
 
@@ -15,6 +16,7 @@ from benchapp.result.validity import Validity
 from benchapp.run.recorded import RecordedRun
 
 Floats = NDArray[np.float64]
+Scale = Callable[[float], float]
 _W, _H = 680, 190
 _LEFT, _RIGHT, _TOP, _BOTTOM = 78, 12, 12, 30
 _MOST_DOTS = 700
@@ -60,10 +62,8 @@ def blocks_picture(run: RecordedRun, stated: Statement) -> str:
     return _svg(_W, _H, "".join(parts))
 
 
-def _outline(t: Floats, R: Floats, x: object, y: object) -> str:
+def _outline(t: Floats, R: Floats, x: Scale, y: Scale) -> str:
     """Least and largest of each column, filled: no block is lost."""
-    assert callable(x)
-    assert callable(y)
     edges = np.linspace(0, len(t), _MOST_DOTS + 1).astype(int)
     columns = [(t[a:b].mean(), R[a:b].min(), R[a:b].max()) for a, b in pairwise(edges) if b > a]
     there = [f"{x(time):.2f},{y(top):.2f}" for time, _, top in columns]
@@ -71,9 +71,7 @@ def _outline(t: Floats, R: Floats, x: object, y: object) -> str:
     return f'<polygon points="{" ".join([*there, *back])}" fill="#888" stroke="#333" stroke-width="0.5"/>'
 
 
-def _axes(low: float, high: float, end_s: float, x: object, y: object) -> list[str]:
-    assert callable(x)
-    assert callable(y)
+def _axes(low: float, high: float, end_s: float, x: Scale, y: Scale) -> list[str]:
     power = prefix_power(max(abs(low), abs(high)))
     parts = []
     step = _step((high - low) / 4)

@@ -268,6 +268,11 @@ class RunController(QObject):
         if isinstance(self._session, RemoteSession):
             self._session.leave()  # its process goes, and a simulated bench with it
 
+    def _look_again(self) -> None:
+        """Unless the run has ended, or the window was closed, since that was arranged."""
+        if self._timer.isActive():
+            self._poll()
+
     def _poll(self) -> None:
         session = self._session
         if session is None:
@@ -278,7 +283,7 @@ class RunController(QObject):
         if session.snapshot is self._shown and not ended and not self._looks_again:
             # What comes a moment after a look need not wait for the next one.
             self._looks_again = True
-            QTimer.singleShot(_AGAIN_MS, self._poll)
+            QTimer.singleShot(_AGAIN_MS, self._look_again)
         else:
             self._looks_again = False
         now = time.monotonic()

@@ -322,18 +322,24 @@ class MainWindow(QMainWindow):
             self.recipe.take_planned(dialog.recipe)
 
     def check(self, part: float | None = None) -> bool:
-        """Leads and contacts at a part of the current; False where there is no recipe, or something is under way."""
+        """Leads and contacts at a part of the current, 1 % where none is named; False where there is no recipe, or
+        something is under way.
+        """
+        from benchapp.check.take import DEFAULT_PART
+
         recipe = self.recipe.recipe
         if recipe is None or self._controller.running or self._controller.checking:
             self._tell("A check needs a recipe without faults, and a bench that nothing else uses")
             return False
         self.show_stage(StageName.CHECK)
         self._stages.check.begin()
-        return self._controller.check(recipe, self.bench.choice, *(() if part is None else (part,)))
+        return self._controller.check(recipe, self.bench.choice, DEFAULT_PART if part is None else part)
 
     def _measure(self) -> None:
-        """The run itself, from the check."""
+        """A run from another stage; one that is under way is only shown."""
         self.show_stage(StageName.MEASURE)
+        if self._controller.running:
+            return
         self.measure.show_idle()
         self.measure.start()
 
@@ -460,6 +466,7 @@ class MainWindow(QMainWindow):
     def _tell(self, text: str) -> None:
         self.measure.show_message(text)
         self.bench_stage.show_message(text)
+        self.check_stage.show_message(text)
 
     def _tell_of_left_behind(self, found: list[tuple[Armed, OutputState]]) -> None:
         """Somebody switched a source on and was killed: what it reads now, and OFF under it."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass
 
-from PySide6.QtCore import QObject, Signal
+from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
 from benchapp.check.finding import Finding, State
 from benchapp.check.trace import Trace
@@ -14,8 +14,8 @@ from benchapp.ui.models import BenchModel, RecipeModel
 
 GOOD_FOR_S = 1800.0
 _OF_NO_CONCERN = (  # to leads and contacts
-    *("low", "high", "decision", "guard_band", "risk", "confidence"),
-    *("blocks", "duration", "until", "operator"),
+    *("low", "high", "rule", "guard_band", "confidence"),
+    *("blocks", "duration", "until", "endless"),
 )
 
 
@@ -45,6 +45,10 @@ class CheckModel(QObject):
         self._of: object = None
         self._ended_s = 0.0
         self._passed_over: set[str] = set()
+        self._expiry = QTimer(self)  # what shows the check hears when it is too old
+        self._expiry.setSingleShot(True)
+        self._expiry.setTimerType(Qt.TimerType.PreciseTimer)  # a coarse one comes too early
+        self._expiry.timeout.connect(self.changed)
         self.last: Checked | None = None
         self.under_way = False
         for model in (recipe, bench):
@@ -59,6 +63,7 @@ class CheckModel(QObject):
     def end(self, checked: Checked) -> None:
         """It has ended."""
         self.under_way, self.last, self._ended_s = False, checked, time.monotonic()
+        self._expiry.start(round(1000 * GOOD_FOR_S) + 20)
         self._forget_if_other()
         self.changed.emit()
 

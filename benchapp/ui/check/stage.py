@@ -128,6 +128,10 @@ class CheckStage(QWidget):
 
     # Showing.
 
+    def show_message(self, text: str) -> None:
+        """Something that happened outside a check."""
+        self.held.setText(text)
+
     def refresh(self) -> None:
         """All of it from the models."""
         last, model = self._model.last, self._model

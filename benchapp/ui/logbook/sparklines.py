@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QObject, Qt, Signal
 
-from benchapp.errors import BenchError
 from benchapp.run.recorded import open_run
 
 Floats = NDArray[np.float64]
@@ -60,7 +59,7 @@ class Sparklines(QObject):
                 run_id = self._wanted.popleft()
             try:
                 points = thinned(open_run(self._logbook, run_id).history.blocks.since(0)[1])
-            except (BenchError, ValueError, ArithmeticError):
+            except Exception:  # noqa: BLE001  a run that cannot be drawn keeps no other from it
                 points = _NOTHING
             try:
                 self._read.emit(run_id, points)

@@ -10,13 +10,16 @@ from benchapp.recipe_values import PRESETS
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """`hint` is shown in an empty field: its usual value, or an example; `choices` make it a list to choose from."""
+    """`hint` is shown in an empty field: its usual value, or, with `is_example`, what one may write; `choices` make it
+    a list to choose from.
+    """
 
     key: str
     label: str
     hint: str = ""
     note: str = ""
     choices: tuple[str, ...] = ()
+    is_example: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,14 +88,14 @@ RARE = (
         "Temperature",
         (
             Field("reference_temperature", "Reference", "not corrected", "R is stated at it"),
-            Field("temperature_coefficient", "Coefficient", "0.0039 / K", "at the reference"),
-            Field("temperature_lag", "Lag", "10 s", "behind its thermometer"),
+            Field("temperature_coefficient", "Coefficient", "0.0039 / K", "at the reference", is_example=True),
+            Field("temperature_lag", "Lag", "10 s", "behind its thermometer", is_example=True),
         ),
     ),
     Group(
         "Several parts, on a scanner",
         (
-            Field("channels", "Parts", "N-4 = 1, S-32 = 2", "connected in turns"),
+            Field("channels", "Parts", "N-4 = 1, S-32 = 2", "connected in turns", is_example=True),
             Field("rounds", "Rounds", "5"),
             Field("turn_readings", "Readings a turn", "by the sequence"),
             Field("channel_settle", "After closing", "200 ms"),
@@ -125,4 +128,8 @@ def unusual(texts: dict[str, str]) -> list[str]:
     """Those of the rare fields that say something else than usual: label and value."""
     rare = [field for group in RARE for field in group.fields]
     given = [(field, texts.get(field.key, "").strip()) for field in rare]
-    return [f"{field.label} {text}" for field, text in given if text and text not in (field.hint, "no")]
+    return [f"{field.label} {text}" for field, text in given if text and _differs(field, text)]
+
+
+def _differs(field: Field, text: str) -> bool:
+    return text != "no" and (field.is_example or text != field.hint)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -94,8 +95,11 @@ class Planner(QObject):
     def _work(self, number: int, recipe: Recipe, card: InstrumentCard | None) -> None:
         try:
             answer = self._foreseen(recipe, card)
-        except (BenchError, ValueError, ArithmeticError) as error:
+        except BenchError as error:
             answer = Foreseen(why=str(error))
+        except Exception as error:  # noqa: BLE001  or nothing would be foreseen any more
+            traceback.print_exc()
+            answer = Foreseen(why=f"internal error: {error!r}")
         try:
             self._answered.emit(number, answer)
         except RuntimeError:
@@ -144,10 +148,12 @@ class Planner(QObject):
         if runs and runs[0].run_id == self._learnt[0]:
             return self._learnt[1:]
         for summary in runs:
+            if summary.readings > _MOST_READINGS:
+                continue
             try:
                 run = open_run(self._logbook, summary.run_id)
                 columns = run.record.readings
-                if run.recipe.channels or len(columns.time_s) > _MOST_READINGS:
+                if run.recipe.channels:
                     continue
                 t, I, V = (np.array(column) for column in (columns.time_s, columns.current_A, columns.voltage_V))
                 learnt = learn(run.recipe, t, I, V, f"run {summary.run_id}")

@@ -10,9 +10,11 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QHeaderView, QTableView, QVBo
 
 from benchapp.bench.identify import Identified
 from benchapp.bench.output import OutputState
-from benchapp.errors import BenchError
+from benchapp.check.take import DEFAULT_PART, trial_recipe
+from benchapp.errors import BenchError, InputError
 from benchapp.logbook.query import RunSummary, listing
 from benchapp.quantity import engineering
+from benchapp.recipe import Recipe
 from benchapp.result.words import plural
 from benchapp.ui.logbook.run_list import ROW_HEIGHT, RunDelegate, RunListModel
 from benchapp.ui.logbook.sparklines import Sparklines
@@ -95,7 +97,7 @@ class StartPage(QWidget):
         self.main = KeyButton(
             self._theme, "Check, then measure", "Ctrl+Return", self.check_wanted.emit, self, main=True, typed=False
         )
-        self.again = KeyButton(self._theme, "Ask again", "Ctrl+R", self.ask_wanted.emit, self)
+        self.again = KeyButton(self._theme, "Ask again", "Ctrl+R", self._ask, self)
         others = QHBoxLayout()
         others.setSpacing(8)
         others.addWidget(self.again)
@@ -159,6 +161,12 @@ class StartPage(QWidget):
         self._output = state
         self.refresh()
 
+    def _ask(self) -> None:
+        """What was heard before says nothing any longer."""
+        self._answers.clear()
+        self.refresh()
+        self.ask_wanted.emit()
+
     @property
     def identities(self) -> dict[str, str]:
         """Who answered, or who had before where nobody did."""
@@ -195,8 +203,7 @@ class StartPage(QWidget):
         recipe = self._recipe.recipe
         self._told.setText(
             "" if recipe is None else
-            f"The check drives at most {engineering(min(recipe.current_A * 0.01, 0.1), 'A', 3)} for some seconds, then"
-            " asks: Start is pressed once more."
+            f"The check drives at most {_of_check(recipe)} for some seconds, then asks: Start is pressed once more."
         )  # fmt: skip
         self._told.setFont(font(13))
 
@@ -245,3 +252,11 @@ class StartPage(QWidget):
         left = (min(dues) - date.today()).days
         told = "overdue" if left < 0 else f"due in {plural(left, 'day')}" if left <= _SOON_DAYS else f"due {min(dues)}"
         return StartRow("good" if left > _SOON_DAYS else "caution", "accuracy data", card.in_words, "", told)
+
+
+def _of_check(recipe: Recipe) -> str:
+    """The current of a check."""
+    try:
+        return engineering(trial_recipe(recipe, DEFAULT_PART).current_A, "A", 3)
+    except InputError:  # several parts: the Check stage says why not
+        return "1 % of the current"

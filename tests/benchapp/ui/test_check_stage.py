@@ -7,6 +7,7 @@ from pytestqt.qtbot import QtBot
 from benchapp.bench.output import OutputState
 from benchapp.check.finding import Finding, State
 from benchapp.ui.check.badges import Badge, badge_of
+from benchapp.ui.check.drawing import _PLACES
 from benchapp.ui.check.model import Checked
 from benchapp.ui.models import scenario_texts
 from benchapp.ui.run_controller import RunController
@@ -148,3 +149,45 @@ def test_what_cannot_be_checked_is_told(window: MainWindow, benches: list[Simula
     assert "exceeds the house limit" in window.check_stage.summary.text()
     assert not window._stages.check.under_way
     assert not _on(benches)
+
+
+def test_each_test_has_its_place_on_the_drawing(
+    window: MainWindow, qtbot: QtBot, benches: list[SimulatedBench]
+) -> None:
+    _chosen(window, "shunt")
+    window.check_stage.main_pressed()
+    qtbot.waitUntil(lambda: bool(window.check_stage.rows.findings), timeout=30_000)
+    assert {one.name for one in window.check_stage.rows.findings} == set(_PLACES)
+
+
+def test_start_over_a_run_under_way_shows_that_run(
+    window: MainWindow, qtbot: QtBot, benches: list[SimulatedBench]
+) -> None:
+    controller = _chosen(window, "shunt")
+    window.recipe.set_text("blocks", "100000")
+    model = window._stages.check
+    model.begin()
+    model.end(Checked((), "", None, 0.01, 5.0))
+    window.check_stage.main_pressed()
+    qtbot.waitUntil(lambda: window.rail.plate.state is OutputState.ON, timeout=10_000)
+    session = controller.session
+    window.show_stage(StageName.CHECK)
+    window.check_stage.main_pressed()
+    assert controller.session is session
+    assert window._pages.currentWidget() is window.measure
+    assert window.measure.main.text() == "End here"
+    assert window.measure._shows_run
+    assert not window.check()
+    assert "nothing else uses" in window.check_stage.held.text()
+    window.output_off()
+    qtbot.waitUntil(lambda: not controller.running, timeout=10_000)
+
+
+def test_a_check_that_is_too_old_is_told_of(window: MainWindow, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("benchapp.ui.check.model.GOOD_FOR_S", 0.3)
+    _chosen(window, "shunt")
+    model = window._stages.check
+    model.begin()
+    model.end(Checked((), "", None, 0.01, 5.0))
+    assert window.check_stage.main.text() == "Start"
+    qtbot.waitUntil(lambda: window.check_stage.main.text() == "Check again", timeout=5_000)

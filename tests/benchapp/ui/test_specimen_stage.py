@@ -37,6 +37,7 @@ def test_what_is_folded_is_counted_and_what_differs_is_named(window: MainWindow)
     assert form.more.text() == f"{count} more, all at their usual values"
     window.recipe.set_text("line_frequency", "60 Hz")
     assert form.more.text().endswith("not as usual: Mains 60 Hz")
+    assert unusual({"temperature_lag": "10 s"}) == ["Lag 10 s"]  # what stands there as an example is no usual value
     assert unusual({"stepping": "host", "confidence": "0.95", "third_level": "no"}) == []
     window.show_stage(StageName.SPECIMEN)
     window._details()
