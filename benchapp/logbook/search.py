@@ -15,10 +15,12 @@ VERDICTS = ("pass", "fail", "undecided", "doubtful", "not-valid", "none")
 
 @dataclass(frozen=True, slots=True)
 class Search:
-    """Empty texts let everything through. `since` and `until` are the first and the last day, of this machine's clock;
-    `words` stand anywhere in number, name, serial, operator, bench or end.
+    """Empty texts let everything through. `name` is a specimen's whole name, `specimen` a part of it; `since` and
+    `until` are the first and the last day, of this machine's clock; `words` stand anywhere in number, name, serial,
+    operator, bench or end.
     """
 
+    name: str = ""
     specimen: str = ""
     serial: str = ""
     operator: str = ""
@@ -43,6 +45,8 @@ class Search:
             return True
         recipe = _recipe(run)
         told = {"name": str(recipe.get("name", "")), "serial": str(recipe.get("serial", ""))}
+        if self.name and self.name != run.name:
+            return False
         operator = str(run.bench.get("operator", ""))
         wanted = ((self.specimen, told["name"]), (self.serial, told["serial"]), (self.operator, operator))
         if any(text and text.lower() not in found.lower() for text, found in wanted):

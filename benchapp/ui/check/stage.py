@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QVBoxLayout, QWidget
 
 from benchapp.check.finding import Finding, State
 from benchapp.check.take import DEFAULT_PART, trial_recipe
@@ -16,7 +16,7 @@ from benchapp.ui.check.model import GOOD_FOR_S, Checked, CheckModel
 from benchapp.ui.models import BenchModel, RecipeModel
 from benchapp.ui.plots.check_plot import CheckPlot
 from benchapp.ui.theme import MARGIN, Theme, font
-from benchapp.ui.widgets.controls import KeyButton, faint, plain_label, title
+from benchapp.ui.widgets.controls import KeyButton, faint, plain_label, scrolled, title
 
 _MORE_PART = 0.1
 _SIDE_WIDTH = 428
@@ -76,18 +76,10 @@ class CheckStage(QWidget):
         self.summary.setFont(font(16, bold=True))
         self.summary.setWordWrap(True)
         self.rows = FindingList(self._theme)
-        self.rows.setObjectName("tests")
-        scroll = QScrollArea()
-        scroll.setWidget(self.rows)
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QFrame.Shape.NoFrame)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        scroll.setStyleSheet("QScrollArea, QScrollArea > QWidget > QWidget#tests { background: transparent; }")
-        scroll.viewport().setAutoFillBackground(False)
         inside = QVBoxLayout(card)
         inside.setContentsMargins(16, 10, 10, 10)
         inside.addWidget(self.summary)
-        inside.addWidget(scroll, 1)
+        inside.addWidget(scrolled(self.rows, "tests"), 1)
         self.main = KeyButton(self._theme, "Check", "Ctrl+Return", self.main_pressed, self, main=True, typed=False)
         self.again = KeyButton(self._theme, "Check again", "Ctrl+R", self._check, self, typed=False)
         self.more = KeyButton(self._theme, "Check at 10 %", "Ctrl+Shift+R", self._check_more, self, typed=False)

@@ -2,54 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QWidget
 
+from benchapp.logbook.search import Search
 from benchapp.result.flag_words import FLAG_WORDS
-from benchapp.ui.logbook.run_list import RunRow
 from benchapp.ui.theme import Theme
 from benchapp.ui.widgets.controls import KeyButton, faint
 
 _SINCE = {"any time": None, "today": 0, "last 7 days": 7, "last 30 days": 30, "last 365 days": 365}
-_VERDICTS = ("any", "pass", "fail", "undecided", "doubtful", "not valid", "no limits")
-
-
-@dataclass(frozen=True, slots=True)
-class RunFilter:
-    """Empty texts let everything through; `days` None: of any time, 0: of today."""
-
-    specimen: str = ""
-    verdict: str = ""
-    flag: str = ""
-    days: int | None = None
-
-    def lets(self, row: RunRow, now: datetime) -> bool:
-        """Whether the row is shown."""
-        if self.specimen and row.name != self.specimen:
-            return False
-        if self.verdict and row.word != self.verdict:
-            return False
-        if self.flag and self.flag not in row.flags:
-            return False
-        return self.days is None or self._is_late(row, now)
-
-    def _is_late(self, row: RunRow, now: datetime) -> bool:
-        try:
-            started = datetime.fromisoformat(row.summary.started).astimezone()
-        except (ValueError, OverflowError, OSError):
-            return False
-        midnight = now.replace(hour=0, minute=0, second=0, microsecond=0)
-        return started >= midnight - timedelta(days=self.days or 0)
+_VERDICTS = {"any": "", "not valid": "not-valid", "no limits": "none"}  # the others are called the same
+_WORDS = ("any", "pass", "fail", "undecided", "doubtful", "not valid", "no limits")
+_FLAGS = {words.short: code for code, words in FLAG_WORDS.items()}
 
 
 class FilterRow(QWidget):
     """Four choices and a way back to everything.
 
     Signals:
-        changed: a RunFilter.
+        changed: a Search.
     """
 
     changed = Signal(object)
@@ -60,9 +33,9 @@ class FilterRow(QWidget):
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(8)
         self.specimen = self._choice(row, "specimen", ("any",))
-        self.verdict = self._choice(row, "verdict", _VERDICTS)
+        self.verdict = self._choice(row, "verdict", _WORDS)
         self.since = self._choice(row, "since", tuple(_SINCE))
-        self.flag = self._choice(row, "said", ("anything", *(words.short for words in FLAG_WORDS.values())))
+        self.flag = self._choice(row, "said", ("anything", *_FLAGS))
         self.all = KeyButton(theme, "Show all", "", self.clear, self)
         row.addWidget(self.all)
         row.addStretch(1)
@@ -96,17 +69,20 @@ class FilterRow(QWidget):
             box.setCurrentIndex(0)
 
     @property
-    def filter(self) -> RunFilter:
+    def search(self) -> Search:
         """What is chosen."""
-
-        def text(box: QComboBox) -> str:
-            return box.currentText() if box.currentIndex() > 0 else ""
-
-        return RunFilter(text(self.specimen), text(self.verdict), text(self.flag), _SINCE[self.since.currentText()])
+        verdict, days = self.verdict.currentText(), _SINCE[self.since.currentText()]
+        since = "" if days is None else (datetime.now().astimezone() - timedelta(days=days)).date().isoformat()
+        return Search(
+            name=self.specimen.currentText() if self.specimen.currentIndex() > 0 else "",
+            verdict=_VERDICTS.get(verdict, verdict),
+            flag=_FLAGS.get(self.flag.currentText(), ""),
+            since=since,
+        )
 
     def _changed(self) -> None:
         self._show_which()
-        self.changed.emit(self.filter)
+        self.changed.emit(self.search)
 
     def _show_which(self) -> None:
         """What is on stands out: a filter that one forgets hides runs."""

@@ -145,7 +145,7 @@ class RunListModel(QAbstractTableModel):
     @property
     def names(self) -> list[str]:
         """Of all specimens, in the order of the alphabet."""
-        return sorted({row.name for row in self._all if row.name})
+        return sorted({row.summary.name for row in self._all if row.summary.name})
 
     @property
     def total(self) -> int:

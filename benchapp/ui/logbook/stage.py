@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
@@ -24,9 +23,10 @@ from benchapp.errors import BenchError
 from benchapp.files import replacing
 from benchapp.logbook.export import export_csv, export_json
 from benchapp.logbook.query import listing
+from benchapp.logbook.search import Search
 from benchapp.result.words import plural
 from benchapp.run.recorded import RecordedRun, conclude_run, open_run
-from benchapp.ui.logbook.filters import FilterRow, RunFilter
+from benchapp.ui.logbook.filters import FilterRow
 from benchapp.ui.logbook.run_list import ROW_HEIGHT, WIDTHS, RunDelegate, RunListModel
 from benchapp.ui.logbook.run_view import RunView
 from benchapp.ui.logbook.sparklines import Sparklines
@@ -164,9 +164,8 @@ class LogbookStage(QWidget):
         if rows:
             self.table.selectRow(rows.index(before) if before in rows else 0)
 
-    def _filter(self, chosen: RunFilter) -> None:
-        now = datetime.now().astimezone()
-        self.model.show_only(lambda row: chosen.lets(row, now))
+    def _filter(self, chosen: Search) -> None:
+        self.model.show_only(lambda row: chosen.lets(row.summary))
         if self.model.rows:
             self.table.selectRow(0)
 

@@ -6,7 +6,7 @@ import time
 from dataclasses import dataclass
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QPushButton, QScrollArea, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QPushButton, QStackedWidget, QVBoxLayout, QWidget
 
 from benchapp.analysis.stability import allan_series
 from benchapp.measure.snapshot import RunSnapshot
@@ -19,6 +19,7 @@ from benchapp.ui.measure.statistics_table import StatisticsTable
 from benchapp.ui.plots.stability_plot import StabilityPlot
 from benchapp.ui.presentation import FIRST_BLOCK, ShownResult
 from benchapp.ui.theme import Theme
+from benchapp.ui.widgets.controls import scrolled
 
 _EVERY_S = 1.0
 _PARTS, _EXAMINED = 3, 4
@@ -48,7 +49,6 @@ class SidePages(QWidget):
         self._parts = PartsTable(theme)
         self._examined = ExaminedView(theme)
         self.stack = QStackedWidget()
-        self.stack.setObjectName("pages")
         self._choice = QButtonGroup(self)
         row = QHBoxLayout()
         row.setSpacing(0)
@@ -72,13 +72,7 @@ class SidePages(QWidget):
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(6)
         column.addLayout(row)
-        scroll = QScrollArea()  # in a low window
-        scroll.setWidget(self.stack)
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QScrollArea.Shape.NoFrame)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        scroll.setStyleSheet("QScrollArea, QScrollArea > QWidget > QWidget#pages { background: transparent; }")
-        column.addWidget(scroll, 1)
+        column.addWidget(scrolled(self.stack, "pages"), 1)
 
     def choose(self, index: int) -> None:
         """Bring a page to the front: 0 numbers, 1 budget, 2 stability, 3 parts, 4 examined."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QListWidget, QScrollArea, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QListWidget, QStackedWidget, QVBoxLayout, QWidget
 
 from benchapp.errors import BenchError
 from benchapp.study.conclusion import Conclusion
@@ -16,7 +16,7 @@ from benchapp.ui.plots.study_plot import StudyPlot
 from benchapp.ui.study.figures import Figures
 from benchapp.ui.study.kind_list import KindList
 from benchapp.ui.theme import MARGIN, Theme, font
-from benchapp.ui.widgets.controls import Heading, KeyButton, faint, plain_label, title
+from benchapp.ui.widgets.controls import Heading, KeyButton, faint, plain_label, scrolled, title
 
 _LOGARITHMIC = ("noise-floor",)
 _SIDE_WIDTH = 368
@@ -66,12 +66,7 @@ class StudyStage(QWidget):
         inside.addWidget(self.plot, 1)
         inside.addWidget(self.told)
         self._pages = QStackedWidget()
-        scroll = QScrollArea()
-        scroll.setWidget(self.kinds)
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QFrame.Shape.NoFrame)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self._pages.addWidget(scroll)
+        self._pages.addWidget(scrolled(self.kinds, "kinds"))
         self._pages.addWidget(seen)
         column = QVBoxLayout()
         column.setSpacing(12)
@@ -90,16 +85,9 @@ class StudyStage(QWidget):
         self.figures = Figures(self._theme)
         inside = QVBoxLayout(card)
         inside.setContentsMargins(16, 8, 16, 12)
-        self.figures.setObjectName("figures")
-        scroll = QScrollArea()
-        scroll.setWidget(self.figures)
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QFrame.Shape.NoFrame)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        scroll.setStyleSheet("QScrollArea, QScrollArea > QWidget > QWidget#figures { background: transparent; }")
-        self._figures_shown = scroll
+        self._figures_shown = scrolled(self.figures, "figures")
         self.list.setMinimumHeight(60)
-        inside.addWidget(scroll, 3)
+        inside.addWidget(self._figures_shown, 3)
         inside.addWidget(Heading("Studies"))
         inside.addWidget(self.list, 2)
         self.message = plain_label()

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QRect, Qt
 from PySide6.QtGui import QColor, QFontMetrics, QKeyEvent, QKeySequence, QPainter, QPaintEvent, QShortcut
-from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
 from benchapp.ui.theme import Theme, font
 
@@ -73,6 +73,18 @@ class KeyButton(QPushButton):
             painter.setPen(QColor(colours.on_accent if on_accent else colours.faint))
             area = QRect(0, 0, self.width() - 12, self.height())
             painter.drawText(area, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, self._keys)
+
+
+def scrolled(inside: QWidget, name: str) -> QScrollArea:
+    """A widget that may be higher than its place, on the ground of what is around it; `name` is its object name."""
+    inside.setObjectName(name)
+    area = QScrollArea()
+    area.setWidget(inside)
+    area.setWidgetResizable(True)
+    area.setFrameShape(QFrame.Shape.NoFrame)
+    area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    area.setStyleSheet(f"QScrollArea, QScrollArea > QWidget > QWidget#{name} {{ background: transparent; }}")
+    return area
 
 
 class Heading(QWidget):

@@ -34,6 +34,8 @@ _RUNS = [
     [
         (Search(), [1, 2, 3, 4, 5]),
         (Search(specimen="joint"), [2, 3]),
+        (Search(name="Joint J-4"), [2]),
+        (Search(name="Joint"), []),
         (Search(specimen="joint", verdict="fail"), [2]),
         (Search(serial="S-3"), [3]),
         (Search(operator="b. p"), [2, 4]),

@@ -1,5 +1,6 @@
 """What the list of runs shows of each run, and what the filters leave of them."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -8,7 +9,6 @@ import pytest
 from PySide6.QtWidgets import QFileDialog
 from pytestqt.qtbot import QtBot
 
-from benchapp.ui.logbook.filters import RunFilter
 from benchapp.ui.logbook.run_list import local_time
 from benchapp.ui.logbook.sparklines import thinned
 from benchapp.ui.models import scenario_texts
@@ -49,9 +49,10 @@ def test_filters_and_search_leave_what_they_say(window: MainWindow, qtbot: QtBot
     stage.refresh()  # a filter holds when the list is read again
     assert [row.summary.run_id for row in stage.model.rows] == [2]
     assert stage.filters.specimen.currentText() == name
-    later = datetime.now().astimezone() + timedelta(days=9)
-    assert not RunFilter(days=7).lets(stage.model.rows[0], later)
-    assert RunFilter(days=30).lets(stage.model.rows[0], later)
+    late = replace(stage.model.rows[0].summary, started=(datetime.now().astimezone() - timedelta(days=9)).isoformat())
+    for text, found in (("today", False), ("last 7 days", False), ("last 30 days", True), ("any time", True)):
+        stage.filters.since.setCurrentText(text)
+        assert stage.filters.search.lets(late) is found
 
 
 def test_blocks_stand_in_the_list_once_they_are_read(window: MainWindow, qtbot: QtBot) -> None:
