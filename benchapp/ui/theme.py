@@ -145,6 +145,9 @@ def _style_sheet(c: Colours) -> str:
     QCheckBox::indicator {{ width: 13px; height: 13px; border: 1px solid {c.faint}; border-radius: 2px;
         background: {c.surface}; }}
     QCheckBox::indicator:checked {{ border-color: {c.accent}; background: {c.accent}; }}
+    QRadioButton::indicator {{ width: 13px; height: 13px; border: 1px solid {c.faint}; border-radius: 7px;
+        background: {c.surface}; }}
+    QRadioButton::indicator:checked {{ border: 4px solid {c.accent}; width: 7px; height: 7px; }}
     QComboBox::drop-down {{ border: none; width: 24px; }}
     QComboBox::down-arrow {{ image: url("{asset("icons", "down.svg").as_posix()}"); width: 12px; height: 12px; }}
     QComboBox QAbstractItemView {{ background: {c.raised}; border: 1px solid {c.line}; outline: none; }}

@@ -155,7 +155,9 @@ class StudyStage(QWidget):
         if study is None:
             self._pages.setCurrentIndex(0)
             self._title.setText("Study")
-            self._note.setText("one question, and what follows for the recipe")
+            ready = self._recipe.recipe is not None
+            told = "one question, and what follows for the recipe" if ready else "the recipe has faults: see Specimen"
+            self._note.setText(told)
         else:
             self._pages.setCurrentIndex(1)
             self._title.setText(study.kind.replace("-", " ").capitalize())
